@@ -1,0 +1,122 @@
+"""A node's CAN controller on one bus: its transmit queue, its error counters, whom its frames reach."""
+
+from typing import TYPE_CHECKING, Any, Final, TypeAlias
+
+from busim.seam import BUS_OFF, ERROR_ACTIVE, ERROR_PASSIVE, FrameHandler
+from busim.units import NEVER
+
+if TYPE_CHECKING:
+    from busim.bus.segment import Segment
+
+PRIORITY: Final = 0
+FIRST_IN_FIRST_OUT: Final = 1
+
+PASSIVE_LIMIT: Final = 128
+BUS_OFF_LIMIT: Final = 256
+
+Request: TypeAlias = tuple[int, int, int, bytes, int]
+"""(can_id, sequence, ready_ns, data, drop_at_ns)"""
+
+Route: TypeAlias = tuple[int, tuple[tuple[Any, FrameHandler], ...], bool]
+"""(mask of hosts that accept, ((host, handler), ...), somebody acknowledges)"""
+
+
+class Controller:
+    """`host` is the simulated microcontroller behind it: it has `index`, `handlers`, `running`, `own_ns`, `act`."""
+
+    __slots__ = (
+        "bus_index", "host", "listening", "pending", "place", "queue", "rec", "routes", "segment", "sequence", "state",
+        "suspended_until_ns", "tec",
+    )  # fmt: skip
+
+    def __init__(self, host: Any, bus_index: int, place: int, queue: int) -> None:
+        self.host = host
+        self.bus_index = bus_index
+        self.place = place
+        self.queue = queue
+        self.pending: list[Request] = []
+        self.sequence = 0
+        self.tec = 0
+        self.rec = 0
+        self.state = ERROR_ACTIVE
+        self.listening = False
+        """Powered and not bus-off: it acknowledges what it hears."""
+        self.suspended_until_ns = 0
+        self.routes: dict[int, Route] = {}
+        self.segment: Segment
+
+    def submit(self, ready_ns: int, can_id: int, data: bytes, drop_after_ns: int) -> None:
+        """Put a frame in the queue; it competes from `ready_ns` on. See `busim.seam.Action` for `drop_after_ns`."""
+        if not self.listening:
+            return
+        self.sequence += 1
+        pending = self.pending
+        segment = self.segment
+        if drop_after_ns:
+            request = (can_id, self.sequence, ready_ns, data, ready_ns + drop_after_ns)
+            for position, waiting in enumerate(pending):
+                if waiting[0] == can_id and waiting[4] != NEVER:
+                    pending[position] = request
+                    break
+            else:
+                pending.append(request)
+        else:
+            pending.append((can_id, self.sequence, ready_ns, data, NEVER))
+        if len(pending) == 1:
+            segment.contenders.append(self)
+        if not segment.busy:
+            start_ns = ready_ns if ready_ns > segment.free_ns else segment.free_ns
+            if start_ns < self.suspended_until_ns:
+                start_ns = self.suspended_until_ns
+            key = start_ns * 2 + 1
+            if key < segment.next_key:
+                segment.next_key = key
+
+    def flush(self) -> None:
+        """Drop everything that waits."""
+        if self.pending:
+            self.pending.clear()
+            self.segment.contenders.remove(self)
+
+    def transmit_error(self, *, acknowledgement: bool) -> bool:
+        """A transmission failed: TEC + 8, unless it was an acknowledgement error while error passive (Bosch CAN 2.0, fault
+        confinement, rule 3, exception 1). True where the state changed."""
+        if not (acknowledgement and self.state == ERROR_PASSIVE):
+            self.tec += 8
+        return self._settle()
+
+    def transmitted(self) -> bool:
+        """A frame went through: TEC - 1. True where the state changed."""
+        if self.tec:
+            self.tec -= 1
+            return self._settle()
+        return False
+
+    def receive_error(self, amount: int = 1) -> bool:
+        """Reception failed: REC + `amount` (held at 255, as it only tells active from passive)."""
+        self.rec = min(self.rec + amount, 255)
+        return self._settle()
+
+    def received(self) -> bool:
+        """A frame was received: REC - 1, or back to 127 where it was above (the rule gives 119 to 127)."""
+        self.rec = self.rec - 1 if self.rec <= 127 else 127
+        return self._settle()
+
+    def _settle(self) -> bool:
+        if self.tec >= BUS_OFF_LIMIT:
+            state = BUS_OFF
+        elif self.tec >= PASSIVE_LIMIT or self.rec >= PASSIVE_LIMIT:
+            state = ERROR_PASSIVE
+        else:
+            state = ERROR_ACTIVE
+        changed = state != self.state
+        self.state = state
+        return changed
+
+    def reset(self, *, listening: bool) -> None:
+        """Power or reset: counters at zero, queue empty."""
+        self.flush()
+        self.tec = self.rec = 0
+        self.state = ERROR_ACTIVE
+        self.listening = listening
+        self.suspended_until_ns = 0

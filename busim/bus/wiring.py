@@ -1,0 +1,49 @@
+"""Where controllers sit on a bus and which of them hear each other, as a directed matrix of bit masks.
+
+Model assumption: what is left of a cut trunk still carries frames although a terminator is missing on either side. Faults
+change a `Wiring` through its fields and then ask the bus to look again.
+"""
+
+
+class Wiring:
+    """One bus's cable. `at_m` is metres along the trunk per place; places are numbered as controllers join the bus."""
+
+    __slots__ = ("at_m", "cuts_m", "deaf", "dumb", "loose")
+
+    def __init__(self) -> None:
+        self.at_m: list[float] = []
+        self.cuts_m: list[float] = []
+        self.loose: set[int] = set()
+        """Places whose drop is open: they neither hear nor are heard."""
+        self.deaf: set[int] = set()
+        self.dumb: set[int] = set()
+
+    def add(self, at_m: float) -> int:
+        self.at_m.append(at_m)
+        return len(self.at_m) - 1
+
+    def stretch(self, place: int) -> int:
+        """Which stretch of the trunk a place is on: how many cuts lie below it."""
+        return sum(1 for cut_m in self.cuts_m if cut_m <= self.at_m[place])
+
+    def hears(self, listener: int, sender: int) -> bool:
+        """Do the bits that `sender` drives reach the receiver at `listener`? A place always hears itself."""
+        if listener == sender:
+            return True
+        if listener in self.loose or sender in self.loose or listener in self.deaf or sender in self.dumb:
+            return False
+        return self.stretch(listener) == self.stretch(sender)
+
+    def segments(self) -> list[list[int]]:
+        """Places grouped so that no two groups hear each other in either direction; each group arbitrates by itself."""
+        places = range(len(self.at_m))
+        group_of = list(places)
+        for first in places:
+            for second in places[first + 1 :]:
+                if self.hears(first, second) or self.hears(second, first):
+                    old, new = group_of[second], group_of[first]
+                    group_of = [new if group == old else group for group in group_of]
+        groups: dict[int, list[int]] = {}
+        for place, group in enumerate(group_of):
+            groups.setdefault(group, []).append(place)
+        return list(groups.values())

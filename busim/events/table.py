@@ -1,0 +1,54 @@
+"""The closed table of events: everything that can be said to have happened, who says it, and in which fields.
+
+Every event is a plain tuple `(at_ns, position, kind, *fields)`, `position` being the number of frames accepted before it in
+its block, so that frames and events have one order. Fields are integers or names. Frames are a row of this table too, but
+are kept by themselves as `(at_ns, bus, can_id, data, mask)`; `mask` has a bit for each host that accepted it, -1 not known.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+# Who says it.
+WIRE: Final = "wire"
+CONTROLLER: Final = "controller"
+NODE: Final = "node"
+PLANT: Final = "plant"
+OPERATOR: Final = "operator"
+FAULT: Final = "fault"
+HOST: Final = "host"
+
+# Where a value comes from, best evidence first.
+FROM_PLANT: Final = "plant"
+MEASURED: Final = "independent measurement"
+REPORTED: Final = "reported on the wire"
+ASKED: Final = "asked of a person"
+UNKNOWN: Final = "unknown"
+
+
+@dataclass(frozen=True)
+class EventKind:
+    kind: str
+    emitter: str
+    fields: tuple[str, ...]
+    source: str
+    words: str
+
+
+EVENTS: Final = (
+    EventKind("frame", WIRE, ("bus", "can_id", "data", "mask"), MEASURED, "a frame was accepted by the hosts in the mask"),
+    EventKind("controller", CONTROLLER, ("node", "bus", "state", "tec", "rec"), MEASURED, "a controller changed its error state"),
+    EventKind("row", NODE, ("node", "machine", "row"), REPORTED, "a node took a row of its state table"),
+    EventKind("output", NODE, ("node", "channel", "value"), MEASURED, "an output or a display of a node changed"),
+    EventKind("lever", OPERATOR, ("station", "drive", "permille", "over_ms"), FROM_PLANT, "a lever is moved to here, in this time"),
+    EventKind("key", OPERATOR, ("node", "key", "down"), FROM_PLANT, "a key's or touch field's contact closed (1) or opened (0)"),
+    EventKind("gear", PLANT, ("drive", "gear", "throttle_ppm", "rpm"), FROM_PLANT, "the clutch took or let go"),
+    EventKind("throttle_stop", PLANT, ("drive", "at_stop"), FROM_PLANT, "the throttle came to its idle stop (1) or left it (0)"),
+    EventKind("engine", PLANT, ("drive", "running"), FROM_PLANT, "the engine started (1) or stopped (0)"),
+    EventKind("motion", PLANT, ("run_mm", "speed_mm_s"), FROM_PLANT, "distance run through the water, and speed, + is ahead"),
+    EventKind("lamp", PLANT, ("zone", "permille"), FROM_PLANT, "what the lamps of a zone show, lightness"),
+    EventKind("power", HOST, ("node", "on"), FROM_PLANT, "a node's supply came or went"),
+    EventKind("start", HOST, ("node", "reset_cause"), FROM_PLANT, "a node's program started"),
+    EventKind("fault", FAULT, ("fault", "place", "begins"), FROM_PLANT, "a fault begins (1) or ends (0)"),
+)
+
+BY_KIND: Final = {event.kind: event for event in EVENTS}

@@ -1,0 +1,1 @@
+"""The simulated microcontroller round one node."""

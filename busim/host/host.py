@@ -1,0 +1,275 @@
+"""The host: power, reset, clock, inputs, processing delay, transmit queues round one node.
+
+Three things of a host come from the kernel's queue: a sample of its inputs, something it put off (a delayed output, the
+notice that a frame of its was sent), and its node's deadline. Each is a `Timer`, at most once in the queue.
+
+Its clock starts at zero with its program and runs at `rate` / 2**32 of true time; a node's deadlines are meant in that clock.
+Faults act only through the methods under "handles".
+"""
+
+from collections.abc import Callable
+from typing import Any, Final
+
+from busim.bus.bus import Bus
+from busim.bus.controller import Controller
+from busim.events.journal import Journal
+from busim.host.inputs import Constant, Input
+from busim.seam import OUTPUT, ROW, SEND, Actions, FrameHandler, Node
+from busim.units import NEVER
+
+ONE: Final = 1 << 32
+"""A clock's rate without error."""
+
+
+class NodeError(Exception):
+    """A node broke the rules of the seam; the message says which node and how."""
+
+
+class Timer:
+    """One entry of the kernel's queue: `fire(now_ns)` returns when it wants to be called next, NEVER for not at all."""
+
+    __slots__ = ("armed_ns", "fire", "key")
+
+    def __init__(self, fire: Callable[[int], int]) -> None:
+        self.fire = fire
+        self.armed_ns = NEVER
+        self.key = -1
+
+
+class Kernel:
+    """What a host needs of the simulator's kernel."""
+
+    __slots__ = ()
+
+    def arm(self, timer: Timer, due_ns: int) -> None:
+        raise NotImplementedError
+
+
+class Host:
+    __slots__ = (
+        "boot_ns", "booting", "buses", "controllers", "deadline", "deferred", "delay_ns", "handlers", "index", "inputs", "journal",
+        "kernel", "later", "make_node", "name", "node", "on_ns", "outputs", "powered", "rate", "running", "sampling", "sinks",
+        "start_cause", "wants_sent",
+    )  # fmt: skip
+
+    def __init__(
+        self, index: int, name: str, make_node: Callable[[], Node], kernel: Kernel, journal: Journal, *, delay_ns: int, boot_ns: int
+    ) -> None:
+        self.index = index
+        self.name = name
+        self.make_node = make_node
+        self.node = make_node()
+        self.kernel = kernel
+        self.journal = journal
+        self.delay_ns = delay_ns
+        self.boot_ns = boot_ns
+        self.rate = ONE
+        self.on_ns = 0
+        self.powered = False
+        self.running = False
+        self.booting = False
+        self.start_cause = 0
+        self.buses: dict[int, Bus] = {}
+        self.controllers: dict[int, Controller] = {}
+        self.inputs: dict[str, Input] = {}
+        self.outputs: dict[str, int] = {}
+        self.sinks: dict[str, Callable[[int, int], None]] = {}
+        """Channel -> what an output moves: `sink(now_ns, value)`. Rebuilt after a restore."""
+        self.handlers: dict[tuple[int, int], FrameHandler] = {}
+        self.wants_sent = self.node.on_sent is not None
+        self.later: list[tuple[int, int, tuple[Any, ...]]] = []
+        self.sampling = Timer(self.sample)
+        self.deferred = Timer(self.do_deferred)
+        self.deadline = Timer(self.meet_deadline)
+
+    # ------------------------------------------------------------------------------------------------ clock
+
+    def own_ns(self, now_ns: int) -> int:
+        """This host's clock at a moment of true time."""
+        return (now_ns - self.on_ns) * self.rate >> 32
+
+    def true_ns(self, own_ns: int) -> int:
+        """The first moment of true time at which this host's clock shows at least `own_ns`."""
+        return self.on_ns - (-(own_ns << 32) // self.rate)
+
+    # ------------------------------------------------------------------------------------------------ what the node does
+
+    def act(self, now_ns: int, actions: Actions) -> None:
+        """Carry out what a handler returned, and look at the node's deadline again."""
+        self._carry_out(now_ns, actions)
+        own_deadline_ns = self.node.deadline_ns
+        if own_deadline_ns != NEVER:
+            due_ns = self.on_ns - (-(own_deadline_ns << 32) // self.rate)
+            if due_ns < self.deadline.armed_ns:
+                self.kernel.arm(self.deadline, due_ns if due_ns > now_ns else now_ns)
+
+    def _carry_out(self, now_ns: int, actions: Actions) -> None:
+        for action in actions:
+            kind = action[0]
+            if kind == SEND:
+                controller = self.controllers.get(action[1])
+                if controller is not None:
+                    controller.submit(now_ns + self.delay_ns, action[2], action[3], action[4])
+            elif kind == ROW:
+                self.journal.event(now_ns, "row", self.name, action[1], action[2])
+            elif kind == OUTPUT:
+                if self.delay_ns:
+                    self._put_off(now_ns + self.delay_ns, action)
+                else:
+                    self._set_output(now_ns, action[1], action[2])
+
+    def _set_output(self, now_ns: int, channel: str, value: int) -> None:
+        if self.outputs.get(channel) == value:
+            return
+        self.outputs[channel] = value
+        self.journal.event(now_ns, "output", self.name, channel, value)
+        sink = self.sinks.get(channel)
+        if sink is not None:
+            sink(now_ns, value)
+
+    def meet_deadline(self, now_ns: int) -> int:
+        if not self.running:
+            return self._start(now_ns) if self.booting and now_ns >= self.on_ns else NEVER
+        node = self.node
+        own_ns = (now_ns - self.on_ns) * self.rate >> 32
+        if node.deadline_ns <= own_ns:
+            actions = node.on_deadline(own_ns)
+            if actions:
+                self._carry_out(now_ns, actions)
+            if node.deadline_ns <= own_ns:
+                raise NodeError(f"{self.name} ({type(node).__name__}): on_deadline left its deadline at a moment that has passed")
+        own_deadline_ns = node.deadline_ns
+        return NEVER if own_deadline_ns == NEVER else self.on_ns - (-(own_deadline_ns << 32) // self.rate)
+
+    # ------------------------------------------------------------------------------------------------ put off
+
+    def _put_off(self, due_ns: int, action: tuple[Any, ...]) -> None:
+        self.later.append((due_ns, len(self.later), action))
+        if due_ns < self.deferred.armed_ns:
+            self.kernel.arm(self.deferred, due_ns)
+
+    def note_sent(self, due_ns: int, bus: int, can_id: int) -> None:
+        """A frame of ours is acknowledged and over at `due_ns`."""
+        self._put_off(due_ns, (-1, bus, can_id))
+
+    def do_deferred(self, now_ns: int) -> int:
+        due = [entry for entry in self.later if entry[0] <= now_ns]
+        self.later = [entry for entry in self.later if entry[0] > now_ns]
+        for _, _, action in due:
+            if action[0] == OUTPUT:
+                self._set_output(now_ns, action[1], action[2])
+            elif self.running and self.node.on_sent is not None:
+                actions = self.node.on_sent(self.own_ns(now_ns), action[1], action[2])
+                if actions:
+                    self.act(now_ns, actions)
+        return min((entry[0] for entry in self.later), default=NEVER)
+
+    # ------------------------------------------------------------------------------------------------ inputs
+
+    def add_input(self, channel: str, period_ns: int, source: Any) -> None:
+        self.inputs[channel] = Input(channel, period_ns, source)
+
+    def wake(self, now_ns: int, channel: str) -> None:
+        """The source of an input may change from now on: sample it (or, for a switch, hear it at once)."""
+        entry = self.inputs.get(channel)
+        if entry is None or not self.running:
+            return
+        if not entry.period_ns:
+            self._read(now_ns, entry)
+        elif entry.due_ns == NEVER:
+            entry.due_ns = entry.next_sample_ns(now_ns, self.on_ns)
+            if entry.due_ns < self.sampling.armed_ns:
+                self.kernel.arm(self.sampling, entry.due_ns)
+
+    def set_switch(self, now_ns: int, channel: str, value: int) -> None:
+        """A contact wired to this host opens or closes."""
+        entry = self.inputs.get(channel)
+        if entry is not None and isinstance(entry.source, Constant):
+            entry.source.value = value
+            self.wake(now_ns, channel)
+
+    def sample(self, now_ns: int) -> int:
+        if not self.running:
+            return NEVER
+        earliest_ns = NEVER
+        for entry in self.inputs.values():
+            due_ns = entry.due_ns
+            if due_ns <= now_ns:
+                self._read(now_ns, entry)
+                due_ns = entry.due_ns = NEVER if entry.still(now_ns) else now_ns + entry.period_ns
+            if due_ns < earliest_ns:
+                earliest_ns = due_ns
+        return earliest_ns
+
+    def _read(self, now_ns: int, entry: Input) -> None:
+        value = entry.read(now_ns)
+        if value != entry.last:
+            entry.last = value
+            actions = self.node.on_input((now_ns - self.on_ns) * self.rate >> 32, entry.channel, value)
+            if actions:
+                self.act(now_ns, actions)
+
+    def controller_changed(self, now_ns: int, bus: int, state: int) -> None:
+        if self.running:
+            self.act(now_ns, self.node.on_controller(self.own_ns(now_ns), bus, state))
+
+    # ------------------------------------------------------------------------------------------------ handles
+
+    def power(self, now_ns: int, on: bool) -> None:
+        """Supply comes or goes. With it go the controllers, all outputs, and everything the node knew."""
+        if on == self.powered:
+            return
+        self.powered = on
+        self.journal.event(now_ns, "power", self.name, int(on))
+        self._stop(now_ns)
+        if on:
+            self._boot(now_ns, 0)
+
+    def reset(self, now_ns: int, cause: int) -> None:
+        """The program starts again; supply stays."""
+        if self.powered:
+            self._stop(now_ns)
+            self._boot(now_ns, cause)
+
+    def _stop(self, now_ns: int) -> None:
+        self.running = self.booting = False
+        self.later = []
+        for index, controller in self.controllers.items():
+            self.buses[index].set_listening(now_ns, controller, False)
+        for channel in list(self.outputs):
+            sink = self.sinks.get(channel)
+            if sink is not None:
+                sink(now_ns, -1)
+        self.outputs = {}
+
+    def _boot(self, now_ns: int, cause: int) -> None:
+        self.start_cause = cause
+        self.booting = True
+        self.node = self.make_node()
+        self.on_ns = now_ns + self.boot_ns
+        self.kernel.arm(self.deadline, self.on_ns)
+
+    def _start(self, now_ns: int) -> int:
+        """The program begins: `on_start`, then every input, all at zero of its clock."""
+        self.booting = False
+        self.running = True
+        self.on_ns = now_ns
+        self.bind()
+        for index, controller in self.controllers.items():
+            self.buses[index].set_listening(now_ns, controller, True)
+        self.journal.event(now_ns, "start", self.name, self.start_cause)
+        self.act(now_ns, self.node.on_start(0, self.start_cause))
+        for entry in self.inputs.values():
+            entry.last = entry.read(now_ns)
+            entry.due_ns = NEVER
+            self.act(now_ns, self.node.on_input(0, entry.channel, entry.last))
+            if entry.period_ns and not entry.still(now_ns):
+                self.wake(now_ns + 1, entry.channel)
+        return NEVER if self.node.deadline_ns == NEVER else self.true_ns(self.node.deadline_ns)
+
+    # ------------------------------------------------------------------------------------------------ save and restore
+
+    def bind(self) -> None:
+        """Take the node's handlers; again after a restore, as bound methods are rebuilt and never saved."""
+        self.handlers = self.node.receives()
+        self.wants_sent = self.node.on_sent is not None

@@ -1,0 +1,47 @@
+"""Something that moves at constant speed to where it is told to go: an actuator, or a lever in a hand. Closed form, no steps."""
+
+from busim.units import SECOND
+
+
+class Ramp:
+    """Positions are integers (millionths of a stroke, or permille); `per_second` is the speed in the same unit, above 0."""
+
+    __slots__ = ("per_second", "start", "start_ns", "target")
+
+    def __init__(self, position: int, per_second: int) -> None:
+        self.start = position
+        self.start_ns = 0
+        self.target = position
+        self.per_second = per_second
+
+    def read(self, now_ns: int) -> int:
+        """Where it is."""
+        travelled = (now_ns - self.start_ns) * self.per_second // SECOND
+        if self.target >= self.start:
+            return min(self.start + travelled, self.target)
+        return max(self.start - travelled, self.target)
+
+    def still(self, now_ns: int) -> bool:
+        return self.read(now_ns) == self.target
+
+    def go(self, now_ns: int, target: int, per_second: int | None = None) -> None:
+        """From now on move towards `target`, at the new speed if one is given."""
+        self.start = self.read(now_ns)
+        self.start_ns = now_ns
+        self.target = target
+        if per_second is not None:
+            self.per_second = per_second
+
+    def stop(self, now_ns: int) -> None:
+        """Stay where it is."""
+        self.go(now_ns, self.read(now_ns))
+
+    def reaches_ns(self, position: int) -> int:
+        """The first moment it is at `position`, which must lie between start and target."""
+        return self.start_ns - (-abs(position - self.start) * SECOND // self.per_second)
+
+    def next_crossing_ns(self, now_ns: int, marks: tuple[int, ...]) -> int | None:
+        """The first moment after `now_ns` at which it is on one of these marks, if it gets to any."""
+        low, high = sorted((self.read(now_ns), self.target))
+        moments = [self.reaches_ns(mark) for mark in marks if low <= mark <= high]
+        return min((moment for moment in moments if moment > now_ns), default=None)

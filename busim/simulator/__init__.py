@@ -1,0 +1,1 @@
+"""The simulator: the kernel's queue and loop, and the world that is built from a boat and run through time."""

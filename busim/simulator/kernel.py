@@ -1,0 +1,76 @@
+"""The kernel: one queue, one loop, one order.
+
+Things happen in order of (time, priority, sequence). At one moment: frames that end there, by bus; then timers, in order of
+their key (scenario and faults, machinery, put-off outputs, samples, deadlines, the end of the second); then arbitration.
+Keys are given out when the world is built, so nobody who looks on can change the order.
+"""
+
+from heapq import heappop, heappush
+
+from busim.bus.bus import Bus
+from busim.bus.segment import Segment
+from busim.host.host import Kernel, Timer
+from busim.units import NEVER
+
+
+class Loop(Kernel):
+    __slots__ = ("buses", "heap", "now_ns", "segments", "timers")
+
+    def __init__(self) -> None:
+        self.now_ns = 0
+        self.heap: list[tuple[int, int]] = [(NEVER, -1)]
+        self.timers: list[Timer] = []
+        self.buses: list[Bus] = []
+        self.segments: tuple[Segment, ...] = ()
+
+    def add(self, timer: Timer) -> None:
+        """Give a timer its key: timers added earlier come first at equal times."""
+        timer.key = len(self.timers)
+        self.timers.append(timer)
+
+    def arm(self, timer: Timer, due_ns: int) -> None:
+        """`timer` fires at `due_ns`. An entry it had before is dead: the loop sees that its time is not the armed one."""
+        timer.armed_ns = due_ns
+        heappush(self.heap, (due_ns, timer.key))
+
+    def gather_segments(self) -> None:
+        self.segments = tuple(segment for bus in self.buses for segment in bus.segments)
+
+    def run(self, until_ns: int) -> None:
+        """Everything up to and including `until_ns`, but for frames that would start at that very moment.
+
+        Running in two pieces is the same as running in one.
+        """
+        heap = self.heap
+        timers = self.timers
+        end_key = until_ns * 2
+        while True:
+            due_ns, key = heap[0]
+            first: Segment | None = None
+            first_key = due_ns * 2 + 1
+            for segment in self.segments:
+                if segment.next_key < first_key:
+                    first = segment
+                    first_key = segment.next_key
+            if first is not None:
+                if first_key > end_key:
+                    break
+                now_ns = self.now_ns = first_key >> 1
+                if first_key & 1:
+                    first.arbitrate(now_ns)
+                else:
+                    first.finish(now_ns)
+                continue
+            if due_ns > until_ns:
+                break
+            heappop(heap)
+            timer = timers[key]
+            if timer.armed_ns != due_ns:
+                continue
+            self.now_ns = due_ns
+            timer.armed_ns = NEVER
+            next_ns = timer.fire(due_ns)
+            if next_ns < timer.armed_ns:
+                timer.armed_ns = next_ns
+                heappush(heap, (next_ns, key))
+        self.now_ns = until_ns
