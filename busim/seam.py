@@ -20,15 +20,17 @@ from typing import Any, ClassVar, Final, TypeAlias
 from busim.units import NEVER
 
 SEND: Final = 0
-OUTPUT: Final = 1
-ROW: Final = 2
-_RECHECK: Final = 3
+QUEUE: Final = 1
+OUTPUT: Final = 2
+ROW: Final = 3
+_RECHECK: Final = 4
 
 Action: TypeAlias = tuple[Any, ...]
 """One of
 
-* `(SEND, bus, can_id, data, drop_after_ns)`: put a frame in the transmit queue of that bus. With `drop_after_ns` above 0 it
-  overwrites an unsent frame of the same id and is dropped, unsent, once that old; with 0 it waits its turn.
+* `(SEND, bus, can_id, data, drop_after_ns)`: put a frame in its own mailbox of that bus: it overwrites an unsent frame of the
+  same id, and is dropped, unsent, once that old. For all that is sent again anyway.
+* `(QUEUE, bus, can_id, data, drop_after_ns)`: the same behind what waits, overwriting nothing.
 * `(OUTPUT, channel, value)`: an output pin or a display takes this integer value.
 * `(ROW, machine, row)`: this row of the state table named `machine` was taken.
 """

@@ -1,5 +1,6 @@
 """A whole bus: its wiring, its controllers, and the segments it falls into."""
 
+from collections.abc import Callable
 from typing import Protocol
 
 from busim.bus.controller import Controller, Route
@@ -16,8 +17,12 @@ class Journal(Protocol):
     def event(self, now_ns: int, kind: str, *fields: int | str) -> None: ...
 
 
+def _nobody() -> None:
+    """Nobody wants to know."""
+
+
 class Bus:
-    __slots__ = ("bit_ns", "controllers", "index", "journal", "name", "segments", "wiring")
+    __slots__ = ("bit_ns", "controllers", "gather", "index", "journal", "name", "segments", "wiring")
 
     def __init__(self, index: int, name: str, bit_rate: int, journal: Journal) -> None:
         self.index = index
@@ -27,6 +32,8 @@ class Bus:
         self.wiring = Wiring()
         self.controllers: list[Controller] = []
         self.segments: list[Segment] = []
+        self.gather: Callable[[], None] = _nobody
+        """Told when there are new segments."""
 
     def join(self, controller: Controller) -> None:
         self.controllers.append(controller)
@@ -56,6 +63,7 @@ class Bus:
             fresh.dirty = any(member.rec for member in members)
             segments.append(fresh)
         self.segments = segments
+        self.gather()
 
     def route(self, sender: Controller, can_id: int) -> Route:
         """Work out, and remember, whom a frame of this id from this sender reaches."""

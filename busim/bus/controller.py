@@ -3,7 +3,6 @@
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
 from busim.seam import BUS_OFF, ERROR_ACTIVE, ERROR_PASSIVE, FrameHandler
-from busim.units import NEVER
 
 if TYPE_CHECKING:
     from busim.bus.segment import Segment
@@ -45,25 +44,34 @@ class Controller:
         self.routes: dict[int, Route] = {}
         self.segment: Segment
 
-    def submit(self, ready_ns: int, can_id: int, data: bytes, drop_after_ns: int) -> None:
-        """Put a frame in the queue; it competes from `ready_ns` on. See `busim.seam.Action` for `drop_after_ns`."""
+    def __getstate__(self) -> tuple[None, dict[str, Any]]:
+        return None, {name: getattr(self, name) for name in self.__slots__ if name != "routes"}
+
+    def __setstate__(self, state: tuple[None, dict[str, Any]]) -> None:
+        for name, value in state[1].items():
+            setattr(self, name, value)
+        self.routes = {}
+
+    def submit(self, ready_ns: int, can_id: int, data: bytes, drop_after_ns: int, overwrite: bool) -> None:
+        """Put a frame in the queue; it competes from `ready_ns` on. `overwrite` tells SEND from QUEUE (`busim.seam.Action`)."""
         if not self.listening:
             return
         self.sequence += 1
         pending = self.pending
         segment = self.segment
-        if drop_after_ns:
-            request = (can_id, self.sequence, ready_ns, data, ready_ns + drop_after_ns)
+        request = (can_id, self.sequence, ready_ns, data, ready_ns + drop_after_ns)
+        if not pending:
+            pending.append(request)
+            segment.contenders.append(self)
+        elif overwrite:
             for position, waiting in enumerate(pending):
-                if waiting[0] == can_id and waiting[4] != NEVER:
+                if waiting[0] == can_id:
                     pending[position] = request
                     break
             else:
                 pending.append(request)
         else:
-            pending.append((can_id, self.sequence, ready_ns, data, NEVER))
-        if len(pending) == 1:
-            segment.contenders.append(self)
+            pending.append(request)
         if not segment.busy:
             start_ns = ready_ns if ready_ns > segment.free_ns else segment.free_ns
             if start_ns < self.suspended_until_ns:

@@ -220,7 +220,7 @@ class Segment:
                 controller.listening = False
                 controller.flush()
             else:
-                if not any(waiting[0] == request[0] and waiting[4] != NEVER for waiting in controller.pending):
+                if not any(waiting[0] == request[0] and waiting[1] > request[1] for waiting in controller.pending):
                     controller.pending.append(request)
                     if len(controller.pending) == 1:
                         self.contenders.append(controller)

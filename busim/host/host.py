@@ -8,13 +8,13 @@ Faults act only through the methods under "handles".
 """
 
 from collections.abc import Callable
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
 from busim.bus.bus import Bus
 from busim.bus.controller import Controller
 from busim.events.journal import Journal
 from busim.host.inputs import Constant, Input
-from busim.seam import OUTPUT, ROW, SEND, Actions, FrameHandler, Node
+from busim.seam import OUTPUT, QUEUE, ROW, SEND, Actions, FrameHandler, Node
 from busim.units import NEVER
 
 ONE: Final = 1 << 32
@@ -36,6 +36,12 @@ class Timer:
         self.key = -1
 
 
+class Tamper(Protocol):
+    """A fault between the node's program and its CAN controller: what leaves is not what was made."""
+
+    def change(self, can_id: int, data: bytes) -> bytes: ...
+
+
 class Kernel:
     """What a host needs of the simulator's kernel."""
 
@@ -49,7 +55,7 @@ class Host:
     __slots__ = (
         "boot_ns", "booting", "buses", "controllers", "deadline", "deferred", "delay_ns", "handlers", "index", "inputs", "journal",
         "kernel", "later", "make_node", "name", "node", "on_ns", "outputs", "powered", "rate", "running", "sampling", "sinks",
-        "start_cause", "wants_sent",
+        "start_cause", "tamper", "wants_sent",
     )  # fmt: skip
 
     def __init__(
@@ -77,6 +83,7 @@ class Host:
         """Channel -> what an output moves: `sink(now_ns, value)`. Rebuilt after a restore."""
         self.handlers: dict[tuple[int, int], FrameHandler] = {}
         self.wants_sent = self.node.on_sent is not None
+        self.tamper: Tamper | None = None
         self.later: list[tuple[int, int, tuple[Any, ...]]] = []
         self.sampling = Timer(self.sample)
         self.deferred = Timer(self.do_deferred)
@@ -106,10 +113,11 @@ class Host:
     def _carry_out(self, now_ns: int, actions: Actions) -> None:
         for action in actions:
             kind = action[0]
-            if kind == SEND:
+            if kind <= QUEUE:
                 controller = self.controllers.get(action[1])
                 if controller is not None:
-                    controller.submit(now_ns + self.delay_ns, action[2], action[3], action[4])
+                    data = action[3] if self.tamper is None else self.tamper.change(action[2], action[3])
+                    controller.submit(now_ns + self.delay_ns, action[2], data, action[4], kind == SEND)
             elif kind == ROW:
                 self.journal.event(now_ns, "row", self.name, action[1], action[2])
             elif kind == OUTPUT:
@@ -273,3 +281,12 @@ class Host:
         """Take the node's handlers; again after a restore, as bound methods are rebuilt and never saved."""
         self.handlers = self.node.receives()
         self.wants_sent = self.node.on_sent is not None
+
+    def __getstate__(self) -> tuple[None, dict[str, Any]]:
+        return None, {name: getattr(self, name) for name in self.__slots__ if name not in ("handlers", "sinks")}
+
+    def __setstate__(self, state: tuple[None, dict[str, Any]]) -> None:
+        for name, value in state[1].items():
+            setattr(self, name, value)
+        self.handlers = {}
+        self.sinks = {}

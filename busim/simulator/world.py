@@ -1,0 +1,165 @@
+"""The world: one boat's buses, hosts and machinery, run through time by one loop. Built by `busim.simulator.build`.
+
+What people do and what breaks comes in as a script of steps; what happened goes out through the journal. The whole world can
+be saved as bytes and restored: what it holds is plain values; bound handlers, outputs' sinks and caches are made anew.
+"""
+
+import pickle
+from io import BytesIO
+from typing import Any, Final, TypeAlias
+
+from busim.boat.model import BoatFile
+from busim.events.journal import Journal
+from busim.host.host import Host, Timer
+from busim.plant.plant import Plant
+from busim.plant.ramp import Ramp
+from busim.protocol.plan import WirePlan
+from busim.simulator.kernel import Loop
+from busim.units import MS, NEVER, SECOND
+
+Step: TypeAlias = tuple[Any, ...]
+"""(at_ns, order, method of `World`, arguments)"""
+
+LEVER_PERMILLE: Final = 1000
+
+
+class World:
+    __slots__ = (
+        "boat", "faults", "hosts", "journal", "kinds", "levers", "loop", "plan", "plant", "script", "script_timer", "second",
+        "seed",
+    )  # fmt: skip
+
+    def __init__(self, boat: BoatFile, plan: WirePlan, kinds: dict[str, Any], seed: int) -> None:
+        self.boat = boat
+        self.plan = plan
+        self.kinds = kinds
+        self.seed = seed
+        self.journal = Journal()
+        self.loop = Loop()
+        self.hosts: dict[str, Host] = {}
+        self.plant: Plant
+        self.levers: dict[tuple[str, str], LeverSensor] = {}
+        self.faults: dict[int, Any] = {}
+        """Faults that are on: number of the fault in the script -> what it has to remember until it ends."""
+        self.script: list[Step] = []
+        self.script_timer = Timer(self._take_steps)
+        self.second = Timer(self._end_second)
+
+    # ------------------------------------------------------------------------------------------------ time
+
+    @property
+    def now_ns(self) -> int:
+        return self.loop.now_ns
+
+    def run(self, until_ns: int) -> None:
+        self.loop.run(until_ns)
+
+    def plan_steps(self, steps: list[Step]) -> None:
+        """Add steps, in order of time; none may lie in the past."""
+        self.script = sorted([*self.script, *steps], key=lambda step: (step[0], step[1]))
+        if self.script and self.script[0][0] < self.script_timer.armed_ns:
+            self.loop.arm(self.script_timer, self.script[0][0])
+
+    def _take_steps(self, now_ns: int) -> int:
+        while self.script and self.script[0][0] <= now_ns:
+            _, _, method, arguments = self.script.pop(0)
+            getattr(self, method)(now_ns, *arguments)
+        return self.script[0][0] if self.script else NEVER
+
+    def _end_second(self, now_ns: int) -> int:
+        self.journal.close_block()
+        return now_ns + SECOND
+
+    # ------------------------------------------------------------------------------------------------ what people do
+
+    def move_lever(self, now_ns: int, station: str, drive: str, permille: int, over_ms: int) -> None:
+        """A hand moves a lever to `permille` (-1000 full astern to 1000 full ahead) in `over_ms`."""
+        lever = self.levers[station, drive]
+        self.journal.event(now_ns, "lever", station, drive, permille, over_ms)
+        lever.move(now_ns, permille, over_ms * MS)
+        self.hosts[lever.node].wake(now_ns, lever.channel)
+
+    def key(self, now_ns: int, node: str, channel: str, down: int) -> None:
+        """A key's or touch field's contact closes (1) or opens (0)."""
+        self.journal.event(now_ns, "key", node, channel, down)
+        self.hosts[node].set_switch(now_ns, channel, down)
+
+    def power(self, now_ns: int, node: str, on: int) -> None:
+        """Somebody switches a node's supply."""
+        self.hosts[node].power(now_ns, bool(on))
+
+    # ------------------------------------------------------------------------------------------------ faults
+
+    def begin_fault(self, now_ns: int, number: int, fault: Any, place: Any) -> None:
+        self.journal.event(now_ns, "fault", fault.name, fault.place_words(place), 1)
+        self.faults[number] = fault.begin(self, now_ns, place)
+
+    def end_fault(self, now_ns: int, number: int, fault: Any, place: Any) -> None:
+        self.journal.event(now_ns, "fault", fault.name, fault.place_words(place), 0)
+        fault.end(self, now_ns, place, self.faults.pop(number))
+
+    # ------------------------------------------------------------------------------------------------ save and restore
+
+    def save(self) -> bytes:
+        """The whole state. The boat, its plan and the node classes are not in it: `restore` takes them."""
+        buffer = BytesIO()
+        pickler = pickle.Pickler(buffer, protocol=5)
+        fixed = {id(self.boat): "boat", id(self.plan): "plan", id(self.kinds): "kinds"}
+        pickler.persistent_id = lambda thing: fixed.get(id(thing))  # type: ignore[method-assign]
+        pickler.dump(self)
+        return buffer.getvalue()
+
+    @staticmethod
+    def restore(saved: bytes, boat: BoatFile, plan: WirePlan, kinds: dict[str, Any]) -> "World":
+        """A world as it was saved in this process or another of the same busim; watchers are attached anew."""
+        unpickler = pickle.Unpickler(BytesIO(saved))
+        fixed = {"boat": boat, "plan": plan, "kinds": kinds}
+        unpickler.persistent_load = fixed.__getitem__  # type: ignore[method-assign]
+        world: World = unpickler.load()
+        world.connect()
+        return world
+
+    def connect(self) -> None:
+        """Make what is never saved: bound handlers, and what outputs move."""
+        for host in self.hosts.values():
+            host.sinks = {}
+            if host.running:
+                host.bind()
+        for index, (_, drive) in enumerate(drives_by_instance(self.boat)):
+            sinks = self.hosts[drive.node].sinks
+            sinks["throttle"] = self.plant.throttle_sink(index)
+            sinks["shift"] = self.plant.shift_sink(index)
+            if drive.engine_stop:
+                sinks["engine_stop"] = self.plant.engine_stop_sink(index)
+        for name, zone in self.boat.zones.items():
+            self.hosts[zone.node].sinks[f"channel.{zone.channel}"] = self.plant.lamp_sink(name)
+
+
+def drives_by_instance(boat: BoatFile) -> list[tuple[str, Any]]:
+    return sorted(boat.drives.items(), key=lambda item: item[1].instance)
+
+
+class LeverSensor:
+    """A lever in a hand, and the sensor on it: permille of its supply."""
+
+    __slots__ = ("channel", "hand", "high", "low", "node")
+
+    def __init__(self, node: str, channel: str, low_permille: int, high_permille: int) -> None:
+        self.node = node
+        self.channel = channel
+        self.low = low_permille
+        self.high = high_permille
+        self.hand = Ramp(0, LEVER_PERMILLE)
+
+    def move(self, now_ns: int, permille: int, over_ns: int) -> None:
+        distance = abs(permille - self.hand.read(now_ns))
+        speed = distance * SECOND // over_ns if over_ns else distance * SECOND
+        self.hand.go(now_ns, permille, max(speed, 1))
+
+    def read(self, now_ns: int) -> int:
+        middle = (self.low + self.high) // 2
+        travel = self.hand.read(now_ns)
+        return middle + travel * (self.high - middle if travel >= 0 else middle - self.low) // LEVER_PERMILLE
+
+    def still(self, now_ns: int) -> bool:
+        return self.hand.still(now_ns)

@@ -1,0 +1,74 @@
+"""What every node of ours does, whatever its kind: heartbeat and identity."""
+
+from busim.protocol.catalogue import HEARTBEAT, IDENTITY, PROTOCOL_VERSION
+from busim.protocol.plan import WirePlan
+from busim.protocol.values import NODE_STARTING, NODE_WORKING
+from busim.seam import NOTHING, QUEUE, SEND, Action, Actions, Node
+from busim.units import MS, NEVER, SECOND
+
+SOFTWARE = (0, 1, 0)
+KIND_NUMBERS = {"station": 1, "drive": 2, "panel": 3, "zone_driver": 4}
+
+
+class Member(Node):
+    """A node that beats. Subclasses set `task_ran` in their main task: without it, no heartbeat goes out."""
+
+    __slots__ = (
+        "address", "beat_counter", "beat_due_ns", "beat_id", "build", "buses", "identity_due_ns", "plan", "reset_cause", "task_ran",
+        "timing", "working",
+    )  # fmt: skip
+
+    def __init__(self, plan: WirePlan, address: int, build: int = 1) -> None:
+        super().__init__()
+        self.plan = plan
+        self.timing = plan.timing
+        self.address = address
+        self.build = build
+        self.buses = plan.buses_of(address)
+        self.beat_id = HEARTBEAT.can_id(address)
+        self.beat_counter = 0
+        self.beat_due_ns = NEVER
+        self.identity_due_ns = NEVER
+        self.reset_cause = 0
+        self.task_ran = True
+        self.working = False
+
+    def on_start(self, now_ns: int, reset_cause: int) -> Actions:
+        self.reset_cause = reset_cause
+        self.beat_due_ns = now_ns
+        self.identity_due_ns = now_ns
+        self.deadline_ns = now_ns
+        return NOTHING
+
+    def send(self, can_id: int, data: bytes, drop_after_ns: int) -> list[Action]:
+        """One frame on every bus this node is on, in its own mailbox."""
+        return [(SEND, bus, can_id, data, drop_after_ns) for bus in self.buses]
+
+    def queue(self, can_id: int, data: bytes, drop_after_ns: int) -> list[Action]:
+        """The same behind what waits."""
+        return [(QUEUE, bus, can_id, data, drop_after_ns) for bus in self.buses]
+
+    def beat(self, now_ns: int) -> list[Action]:
+        """Heartbeat and identity, where they are due. The heartbeat waits for the main task to have run since the last one."""
+        actions: list[Action] = []
+        if now_ns >= self.beat_due_ns:
+            period_ns = self.timing.heartbeat_ms * MS
+            self.beat_due_ns += period_ns
+            if self.task_ran:
+                self.task_ran = False
+                self.beat_counter = self.beat_counter + 1 & 0xFF
+                data = HEARTBEAT.pack(
+                    self.beat_id,
+                    self.beat_counter,
+                    NODE_WORKING if self.working else NODE_STARTING,
+                    self.reset_cause,
+                    self.plan.helm_fingerprint,
+                    self.plan.lighting_fingerprint,
+                    self.build,
+                )
+                actions += self.send(self.beat_id, data, period_ns)
+        if now_ns >= self.identity_due_ns:
+            self.identity_due_ns += SECOND
+            kind = next((KIND_NUMBERS.get(kind, 0) for address, _, kind in self.plan.nodes if address == self.address), 0)
+            actions += self.queue(IDENTITY.can_id(self.address), IDENTITY.pack(PROTOCOL_VERSION, kind, *SOFTWARE), SECOND)
+        return actions

@@ -1,0 +1,276 @@
+"""The station: a lever for each drive, a take key, a neutral-now key, a display of who is in control.
+
+Executes `busim.protocol.tables.STATION_TABLE`. Inputs: `lever.1`, `lever.2` (permille of the sensor's supply), `take`,
+`neutral_now` (contacts). Outputs: `shows` (one of the SHOWS_ values), `alarm`.
+"""
+
+from collections.abc import Mapping
+from typing import ClassVar, Final
+
+from busim.protocol import values as v
+from busim.protocol.catalogue import CLAIM, DRIVE_OBEYS, LEVER, NEUTRAL_NOW
+from busim.protocol.codec import INVALID, check, counter_of
+from busim.protocol.counter import ACCEPTED, CounterWatch, newer
+from busim.protocol.ids import address_of
+from busim.protocol.plan import WirePlan
+from busim.protocol.tables import STATION_TABLE
+from busim.seam import NOTHING, OUTPUT, ROW, SEND, Action, Actions, FrameHandler
+from busim.units import MS, NEVER
+from nodes.member import Member
+
+_S: Final = STATION_TABLE.state_values
+WATCHING, CLAIMING, HOLDING, WITHDRAWING = _S["watching"], _S["claiming"], _S["holding"], _S["withdrawing"]
+_MOVES: Final = STATION_TABLE.moves
+
+SHOWS_NOBODY: Final = 1
+SHOWS_HERE: Final = 2
+SHOWS_ANOTHER: Final = 3
+SHOWS_NOTHING_HEARD: Final = 4
+SHOWS_ASKING: Final = 5
+SHOWS_DIVIDED: Final = 6
+
+OUT_OF_RANGE_PERMILLE: Final = 30
+NEUTRAL_NOW_NS: Final = 20 * MS
+
+
+class DriveEcho:
+    """The last report of one drive: whom it obeys, under which number, which lever frame it acted on last."""
+
+    __slots__ = ("acted_on", "counter", "heard_ns", "number", "station")
+
+    def __init__(self, max_gap: int) -> None:
+        self.counter = CounterWatch(max_gap)
+        self.heard_ns = -NEVER
+        self.station = 0
+        self.number = 0
+        self.acted_on = 0
+
+
+class Station(Member):
+    __slots__ = (
+        "alarm", "claim_counter", "claim_due_ns", "echoes", "gears", "held_since_ns", "highest", "lever_counter", "lever_due_ns",
+        "lever_fault", "lever_id", "lever_period_ns", "levers", "me", "neutral_now", "neutral_now_counter", "neutral_now_due_ns",
+        "number", "shows", "state", "transfer_until_ns", "wanted",
+    )  # fmt: skip
+
+    inputs: ClassVar[Mapping[str, int]] = {"lever.*": 20 * MS, "take": 0, "neutral_now": 0}
+
+    def __init__(self, plan: WirePlan, address: int, build: int = 1) -> None:
+        super().__init__(plan, address, build)
+        self.me = plan.station_at(address)
+        self.wanted = sum(self.me.drives)  # TAKES_DRIVE_1 and _2 are the instances' values
+        self.echoes = {drive.address: DriveEcho(self.timing.max_gap) for drive in plan.drives if drive.instance in self.me.drives}
+        self.state = WATCHING
+        self.number = 0
+        self.highest = 0
+        self.levers: dict[str, int] = {}
+        self.gears = (v.NEUTRAL, 0, v.NEUTRAL, 0)
+        self.lever_fault = 1
+        self.lever_id = LEVER.can_id(address)
+        self.lever_period_ns = self.timing.lever_ms * MS
+        self.lever_counter = 0
+        self.lever_due_ns = NEVER
+        self.claim_counter = 0
+        self.claim_due_ns = NEVER
+        self.transfer_until_ns = NEVER
+        self.held_since_ns = 0
+        self.neutral_now = 0
+        self.neutral_now_counter = 0
+        self.neutral_now_due_ns = NEVER
+        self.shows = 0
+        self.alarm = 0
+
+    def receives(self) -> dict[tuple[int, int], FrameHandler]:
+        return {(bus, DRIVE_OBEYS.can_id(drive)): self._on_drive_obeys for bus in self.buses for drive in self.echoes}
+
+    # ------------------------------------------------------------------------------------------------ calls of the seam
+
+    def on_start(self, now_ns: int, reset_cause: int) -> Actions:
+        super().on_start(now_ns, reset_cause)
+        self.working = True
+        self.lever_due_ns = now_ns
+        return self._show(now_ns)
+
+    def on_input(self, now_ns: int, channel: str, value: int) -> Actions:
+        if channel.startswith("lever."):
+            self.levers[channel] = value
+            self._read_levers()
+            return NOTHING
+        if channel == "take":
+            return tuple(self._take(now_ns)) if value else NOTHING
+        if channel == "neutral_now":
+            self.neutral_now = value
+            if value and now_ns < self.neutral_now_due_ns:
+                self.neutral_now_due_ns = self.deadline_ns = now_ns
+                return self.on_deadline(now_ns)
+        return NOTHING
+
+    def on_deadline(self, now_ns: int) -> Actions:
+        actions: list[Action] = []
+        if now_ns >= self.lever_due_ns:
+            self.lever_due_ns += self.lever_period_ns
+            self.task_ran = True
+            counter = self.lever_counter = self.lever_counter + 1 & 0xFF
+            number = self.number if self.state in (CLAIMING, HOLDING) else 0
+            data = LEVER.pack(self.lever_id, counter, number, *self.gears, self.lever_fault, 0)
+            for bus in self.buses:
+                actions.append((SEND, bus, self.lever_id, data, self.lever_period_ns))
+            actions += self._watch_time(now_ns)
+        if now_ns >= self.claim_due_ns:
+            self.claim_due_ns += self.timing.claim_ms * MS
+            actions += self._claim()
+        if now_ns >= self.neutral_now_due_ns:
+            self.neutral_now_due_ns = now_ns + NEUTRAL_NOW_NS if self.neutral_now else NEVER
+            actions += self._neutral_now()
+        if now_ns >= self.beat_due_ns or now_ns >= self.identity_due_ns:
+            actions += self.beat(now_ns)
+        self._set_deadline()
+        return tuple(actions)
+
+    def _set_deadline(self) -> None:
+        self.deadline_ns = min(
+            self.lever_due_ns, self.claim_due_ns, self.neutral_now_due_ns, self.beat_due_ns, self.identity_due_ns
+        )
+
+    # ------------------------------------------------------------------------------------------------ levers
+
+    def _read_levers(self) -> None:
+        """Sensor values to gears and throttles; a sensor out of its range is a fault and counts as neutral."""
+        me = self.me
+        middle = (me.lever_low_permille + me.lever_high_permille) // 2
+        gears = [v.NEUTRAL, 0, v.NEUTRAL, 0]
+        fault = 0
+        for instance in me.drives:
+            value = self.levers.get(f"lever.{instance}", -1)
+            if not me.lever_low_permille - OUT_OF_RANGE_PERMILLE <= value <= me.lever_high_permille + OUT_OF_RANGE_PERMILLE:
+                fault = 1
+                continue
+            half = me.lever_high_permille - middle if value >= middle else middle - me.lever_low_permille
+            travel = min(abs(value - middle) * 1000 // half, 1000)
+            if travel >= me.lever_gear_permille:
+                place = 2 * instance - 2
+                gears[place] = v.AHEAD if value > middle else v.ASTERN
+                gears[place + 1] = (travel - me.lever_gear_permille) * 1000 // (1000 - me.lever_gear_permille)
+        self.gears = (gears[0], gears[1], gears[2], gears[3])
+        self.lever_fault = fault
+
+    # ------------------------------------------------------------------------------------------------ taking control
+
+    def _take(self, now_ns: int) -> list[Action]:
+        self.alarm = 0
+        allowed = not self.lever_fault and self.gears[0] == v.NEUTRAL and self.gears[2] == v.NEUTRAL
+        actions = self._event(now_ns, "take" if allowed else "refused")
+        if self.state == CLAIMING and actions:
+            number = self.highest + 1 & 0xFFFF
+            self.number = self.highest = number or 1
+            self.claim_due_ns = now_ns
+            self.transfer_until_ns = now_ns + self.timing.transfer_ms * MS
+        self._set_deadline()
+        return [*actions, *self._show(now_ns)]
+
+    def _claim(self) -> list[Action]:
+        self.claim_counter = self.claim_counter + 1 & 0xFF
+        can_id = CLAIM.can_id(self.address)
+        withdrawn = int(self.state == WITHDRAWING)
+        data = CLAIM.pack(can_id, self.claim_counter, self.number, self.wanted, *self.gears, withdrawn)
+        return self.send(can_id, data, self.timing.claim_ms * MS)
+
+    def _neutral_now(self) -> list[Action]:
+        self.neutral_now_counter = self.neutral_now_counter + 1 & 0xFF
+        can_id = NEUTRAL_NOW.can_id(self.address)
+        return self.send(can_id, NEUTRAL_NOW.pack(can_id, self.neutral_now_counter, self.neutral_now, 0), NEUTRAL_NOW_NS)
+
+    def _on_drive_obeys(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
+        word = check(can_id, data)
+        echo = self.echoes[address_of(can_id)]
+        if word == INVALID or echo.counter.judge(counter_of(word)) != ACCEPTED:
+            return NOTHING
+        echo.heard_ns = now_ns
+        station, number, acted_on, *_ = DRIVE_OBEYS.unpack(word)
+        changed = station != echo.station or number != echo.number or self.shows == SHOWS_NOTHING_HEARD
+        echo.station, echo.number, echo.acted_on = station, number, acted_on
+        if not changed and self.state != CLAIMING:
+            return NOTHING
+        if newer(number, self.highest):
+            self.highest = number
+        return tuple(self._weigh(now_ns))
+
+    def _weigh(self, now_ns: int) -> list[Action]:
+        """What the drives' reports say to the state it is in."""
+        actions: list[Action] = []
+        mine = (self.address, self.number)
+        pairs = [(echo.station, echo.number) for echo in self.echoes.values()]
+        if self.state == CLAIMING:
+            if all(pair == mine for pair in pairs):
+                actions = self._event(now_ns, "echoed")
+                self.held_since_ns = now_ns
+                self.claim_due_ns = self.transfer_until_ns = NEVER
+            elif any(self._outbids(*pair) for pair in pairs):
+                actions = self._event(now_ns, "outbid")
+                self.transfer_until_ns = now_ns + self.timing.transfer_ms * MS
+        elif self.state == HOLDING and any(pair != mine for pair in pairs):
+            actions = self._let_go(now_ns, "echo_lost")
+        elif self.state == WITHDRAWING and all(pair != mine for pair in pairs):
+            actions = self._event(now_ns, "withdrawn")
+            self.claim_due_ns = self.transfer_until_ns = NEVER
+        self._set_deadline()
+        return [*actions, *self._show(now_ns)]
+
+    def _outbids(self, station: int, number: int) -> bool:
+        return newer(number, self.number) or (number == self.number and 0 < station < self.address)
+
+    def _let_go(self, now_ns: int, event: str) -> list[Action]:
+        self.alarm = 1
+        return self._event(now_ns, event)
+
+    def _watch_time(self, now_ns: int) -> list[Action]:
+        """Echoes that grow old, takes that take too long; once every lever period."""
+        actions: list[Action] = []
+        if self.state == HOLDING:
+            age_max_ns = self.timing.age_max_ms * MS
+            for echo in self.echoes.values():
+                age_ns = (self.lever_counter - echo.acted_on & 0xFF) * self.lever_period_ns
+                settled = now_ns - self.held_since_ns > age_max_ns
+                if now_ns - echo.heard_ns > age_max_ns or (settled and age_ns > age_max_ns):
+                    actions = self._let_go(now_ns, "echo_old")
+                    break
+        elif now_ns >= self.transfer_until_ns:
+            if self.state == CLAIMING:
+                actions = self._event(now_ns, "transfer_over")
+                self.transfer_until_ns = now_ns + self.timing.transfer_ms * MS
+            else:
+                actions = self._event(now_ns, "withdrawn")
+                self.claim_due_ns = self.transfer_until_ns = NEVER
+        return [*actions, *self._show(now_ns)]
+
+    def _event(self, now_ns: int, event: str) -> list[Action]:
+        move = _MOVES.get((self.state, event))
+        if move is None:
+            return []
+        self.state, row = move
+        return [(ROW, "station", row)]
+
+    # ------------------------------------------------------------------------------------------------ display
+
+    def _show(self, now_ns: int) -> Actions:
+        """The display, and the alarm; said only where they change (the host drops what is the same)."""
+        shows = self.what_to_show(now_ns)
+        if shows == self.shows and not self.alarm:
+            return NOTHING if self.state != CLAIMING else ((OUTPUT, "shows", shows), (OUTPUT, "alarm", 0))
+        self.shows = shows
+        return ((OUTPUT, "shows", shows), (OUTPUT, "alarm", self.alarm))
+
+    def what_to_show(self, now_ns: int) -> int:
+        missing_ns = self.timing.heartbeat_missing_ms * MS
+        heard = [echo for echo in self.echoes.values() if now_ns - echo.heard_ns < missing_ns]
+        if not heard:
+            return SHOWS_NOTHING_HEARD
+        if self.state == CLAIMING:
+            return SHOWS_ASKING
+        stations = {echo.station for echo in heard}
+        if len(stations) > 1:
+            return SHOWS_DIVIDED
+        station = stations.pop()
+        if not station:
+            return SHOWS_NOBODY
+        return SHOWS_HERE if self.state == HOLDING else SHOWS_ANOTHER

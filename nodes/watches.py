@@ -1,0 +1,41 @@
+"""What a node remembers of another one: its heartbeat, its claims."""
+
+from busim.protocol.catalogue import HEARTBEAT
+from busim.protocol.codec import INVALID, check, counter_of
+from busim.protocol.counter import ACCEPTED, CounterWatch
+from busim.units import NEVER
+
+
+class HeartbeatWatch:
+    """One other node's heartbeat: when it was last heard, and whether it was built from the same helm values."""
+
+    __slots__ = ("counter", "heard_ns", "same_boat")
+
+    def __init__(self, max_gap: int) -> None:
+        self.counter = CounterWatch(max_gap)
+        self.heard_ns = -NEVER
+        self.same_boat = False
+
+    def take(self, now_ns: int, can_id: int, data: bytes, helm_fingerprint: int) -> bool:
+        """Note a heartbeat frame; False where it does not count (CRC, duplicate, counter)."""
+        word = check(can_id, data)
+        if word == INVALID or self.counter.judge(counter_of(word)) != ACCEPTED:
+            return False
+        self.heard_ns = now_ns
+        self.same_boat = HEARTBEAT.unpack(word)[2] == helm_fingerprint
+        return True
+
+    def good(self, now_ns: int, missing_ns: int) -> bool:
+        return self.same_boat and now_ns - self.heard_ns < missing_ns
+
+
+class StationWatch:
+    """What a drive remembers of one station that may control it."""
+
+    __slots__ = ("claim", "claim_counter", "heartbeat", "pressed_ns")
+
+    def __init__(self, max_gap: int) -> None:
+        self.heartbeat = HeartbeatWatch(max_gap)
+        self.claim_counter = CounterWatch(max_gap)
+        self.claim: tuple[int, ...] = ()
+        self.pressed_ns = -NEVER
