@@ -43,6 +43,7 @@ EVENTS: Final = (
     EventKind("key", OPERATOR, ("node", "key", "down"), FROM_PLANT, "a key's or touch field's contact closed (1) or opened (0)"),
     EventKind("gear", PLANT, ("drive", "gear", "throttle_ppm", "rpm"), FROM_PLANT, "the clutch took or let go"),
     EventKind("throttle_stop", PLANT, ("drive", "at_stop"), FROM_PLANT, "the throttle came to its idle stop (1) or left it (0)"),
+    EventKind("shift_rest", PLANT, ("drive", "in_neutral"), FROM_PLANT, "the shift came to rest in neutral (1) or left it (0)"),
     EventKind("engine", PLANT, ("drive", "running"), FROM_PLANT, "the engine started (1) or stopped (0)"),
     EventKind("motion", PLANT, ("run_mm", "speed_mm_s"), FROM_PLANT, "distance run through the water, and speed, + is ahead"),
     EventKind("lamp", PLANT, ("zone", "permille"), FROM_PLANT, "what the lamps of a zone show, lightness"),

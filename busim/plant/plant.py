@@ -116,6 +116,8 @@ class Plant:
             self.journal.event(now_ns, "gear", name, drive.gear, drive.throttle.read(now_ns), int(drive.rpm))
         if stop:
             self.journal.event(now_ns, "throttle_stop", name, int(drive.at_stop))
+        if switch:
+            self.journal.event(now_ns, "shift_rest", name, int(drive.switch_closed))
         if switch and index in self.wired:
             self.wired[index].set_switch(now_ns, "neutral_switch", int(drive.switch_closed))
 

@@ -1,0 +1,98 @@
+"""Where the judged fields stand in a frame, written down by hand for whoever judges, and the checks of a safety frame.
+
+Nothing here is taken from the codec the nodes run on: a node with a wrong catalogue must not be judged by the same mistake. A
+test holds these positions against the written page.
+"""
+
+from typing import Final, TypeAlias
+
+Field: TypeAlias = tuple[int, int]
+"""(bits below it in the 8-byte frame, mask)."""
+
+CODE_NEUTRAL_NOW: Final = 0
+CODE_CLAIM: Final = 1
+CODE_LEVER: Final = 2
+CODE_DRIVE_OBEYS: Final = 5
+CODE_DRIVE_STATE: Final = 6
+CODE_HEARTBEAT: Final = 10
+CODE_ZONE_STATE: Final = 17
+
+COUNTER: Final[Field] = (48, 0xFF)
+
+CLAIM_NUMBER: Final[Field] = (32, 0xFFFF)
+CLAIM_WANTED: Final[Field] = (29, 0x7)
+CLAIM_GEAR: Final[dict[int, Field]] = {1: (27, 0x3), 2: (15, 0x3)}
+CLAIM_WITHDRAWN: Final[Field] = (4, 0x1)
+
+LEVER_NUMBER: Final[Field] = (32, 0xFFFF)
+LEVER_GEAR: Final[dict[int, Field]] = {1: (30, 0x3), 2: (18, 0x3)}
+LEVER_THROTTLE: Final[dict[int, Field]] = {1: (20, 0x3FF), 2: (8, 0x3FF)}
+LEVER_FAULT: Final[Field] = (7, 0x1)
+
+OBEYS_STATION: Final[Field] = (42, 0x3F)
+OBEYS_NUMBER: Final[Field] = (26, 0xFFFF)
+OBEYS_ACTED_ON: Final[Field] = (18, 0xFF)
+OBEYS_ROW: Final[Field] = (10, 0xFF)
+OBEYS_STATE: Final[Field] = (6, 0xF)
+OBEYS_CAUSE: Final[Field] = (2, 0xF)
+
+STATE_ASKED_GEAR: Final[Field] = (44, 0x3)
+STATE_SENSED_GEAR: Final[Field] = (42, 0x3)
+STATE_RPM_8: Final[Field] = (6, 0x3FF)
+
+ZONE_NUMBER: Final[Field] = (56, 0xFF)
+ZONE_LEVEL: Final[Field] = (44, 0x3FF)
+
+NEUTRAL: Final = 0
+AHEAD: Final = 1
+ASTERN: Final = 2
+
+
+def field(whole: int, place: Field) -> int:
+    """A field of a frame given as one 64-bit integer."""
+    return whole >> place[0] & place[1]
+
+
+def _crc_table() -> tuple[int, ...]:
+    """CRC-8 with polynomial x^8 + x^5 + x^3 + x^2 + x + 1, one byte at a time."""
+    rows = []
+    for byte in range(256):
+        for _ in range(8):
+            byte = (byte * 2) ^ (0x12F if byte > 127 else 0)
+        rows.append(byte)
+    return tuple(rows)
+
+
+_CRC: Final = _crc_table()
+
+
+def sound(can_id: int, data: bytes) -> bool:
+    """Eight bytes whose first is the right CRC over id and the other seven."""
+    if len(data) != 8:
+        return False
+    crc = _CRC[_CRC[0xFF ^ can_id // 256] ^ can_id % 256]
+    for byte in data[1:]:
+        crc = _CRC[crc ^ byte]
+    return crc ^ 0xFF == data[0]
+
+
+class CounterRule:
+    """The counter rule of the written page: 1 to `max_gap` ahead counts, equal does not, else the second of two in a row does."""
+
+    __slots__ = ("last", "max_gap", "strange")
+
+    def __init__(self, max_gap: int) -> None:
+        self.max_gap = max_gap
+        self.last: int | None = None
+        self.strange: int | None = None
+
+    def counts(self, counter: int) -> bool:
+        step = None if self.last is None else (counter - self.last) % 256
+        if step == 0:
+            return False
+        good = (step is not None and step <= self.max_gap) or (self.strange is not None and (counter - self.strange) % 256 == 1)
+        if good:
+            self.last, self.strange = counter, None
+        else:
+            self.strange = counter
+        return good

@@ -1,0 +1,214 @@
+"""The situation: the one reading of events. Who each drive obeys, what it says, what is true, what was forced and why.
+
+Requirements, timeline, dashboard and judged logs read this and the events, never the world. What comes from the wire is read
+with the positions of `bits`; rows and causes are the wire's, so that "why" is the same in simulation, on the bench and in a
+log. Fields named `true_` come from the machinery and are None where there is none to look at.
+"""
+
+from busim.events import bits
+from busim.events.journal import Event, Journal
+from busim.protocol.plan import DrivePlan, WirePlan
+from busim.units import MS
+
+LOSS_SLACK_NS = 5 * MS
+"""A gap this much longer than the control timeout is a loss for certain, whatever clocks and processing do."""
+
+MOTIONS_KEPT = 12_000
+"""Ten minutes at least: longer ago than anybody asks."""
+
+
+class DriveView:
+    """One drive, as it can be known. Times in ns of true time; `station` is an address, 0 nobody."""
+
+    __slots__ = (
+        "address", "asked_gear", "cause", "claims", "control_ns", "counter_rule", "heard_ns", "instance", "lost_base_ns", "max_gap",
+        "name", "node", "number", "plan", "recent", "row", "sensed_gear", "state", "station", "true_at_stop", "true_gear",
+    )  # fmt: skip
+
+    def __init__(self, plan: DrivePlan, node: str, max_gap: int) -> None:
+        self.plan = plan
+        self.name = plan.name
+        self.node = node
+        self.address = plan.address
+        self.instance = plan.instance
+        self.max_gap = max_gap
+        self.forget()
+        self.true_gear: int | None = None
+        self.true_at_stop: bool | None = None
+
+    def forget(self) -> None:
+        """The node has lost its memory, or nothing was heard yet."""
+        self.station = 0
+        self.number = 0
+        self.state = 0
+        self.row = 0
+        self.cause = 0
+        self.heard_ns: int | None = None
+        self.asked_gear: int | None = None
+        self.sensed_gear: int | None = None
+        self.control_ns: int | None = None
+        """When the last valid lever frame of the station in control was received (or control was taken)."""
+        self.lost_base_ns: int | None = None
+        """`control_ns` at which control was lost and not taken anew since."""
+        self.counter_rule = bits.CounterRule(self.max_gap)
+        self.recent: tuple[tuple[int, int, int], ...] = ()
+        """The last valid lever frames: (counter, gear, throttle), newest last."""
+        self.claims: dict[int, int] = {}
+        """Number -> valid claims with the lever in neutral received under it."""
+
+
+class Situation:
+    """Fold of everything. Attach it to the journal before whatever reads it."""
+
+    def __init__(self, plan: WirePlan) -> None:
+        self.plan = plan
+        names = {address: name for address, name, _ in plan.nodes}
+        self.node_of = names
+        self.host_bit = {address: 1 << index for index, (address, _, _) in enumerate(plan.nodes)}
+        self.timeout_ns = plan.timing.control_timeout_ms * MS
+        max_gap = plan.timing.max_gap
+        self.drives = {drive.name: DriveView(drive, names[drive.address], max_gap) for drive in plan.drives}
+        self.by_address = {drive.address: drive for drive in self.drives.values()}
+        self.by_node = {drive.node: drive for drive in self.drives.values()}
+        self.shows: dict[str, int] = {}
+        """Station's node -> what its display shows; 0 dark."""
+        self.lamps: dict[str, int] = {zone.name: 0 for zone in plan.zones}
+        self.running: set[str] = set()
+        """Nodes whose program runs."""
+        self.run_mm = 0
+        self.speed_mm_s = 0
+        self.motions: list[tuple[int, int, int]] = []
+        """(at_ns, run_mm, speed_mm_s), as said."""
+
+    def attach(self, journal: Journal) -> None:
+        stations = {address for drive in self.plan.drives for address in drive.stations}
+        for address in sorted(stations):
+            journal.watch_frames(bits.CODE_LEVER << 6 | address, self._lever)
+            journal.watch_frames(bits.CODE_CLAIM << 6 | address, self._claim)
+        for address in self.by_address:
+            journal.watch_frames(bits.CODE_DRIVE_OBEYS << 6 | address, self._obeys)
+            journal.watch_frames(bits.CODE_DRIVE_STATE << 6 | address, self._state)
+        for kind in ("power", "start", "gear", "throttle_stop", "motion", "lamp", "output"):
+            journal.watch_events(kind, getattr(self, f"_on_{kind}"))
+
+    # ------------------------------------------------------------------------------------------------ reading it
+
+    def loss_base_ns(self, drive: DriveView, now_ns: int) -> int | None:
+        """The last valid lever frame before control of this drive was lost; None while it is not lost."""
+        if drive.lost_base_ns is not None:
+            return drive.lost_base_ns
+        if drive.station and drive.control_ns is not None and now_ns - drive.control_ns >= self.timeout_ns + LOSS_SLACK_NS:
+            return drive.control_ns
+        return None
+
+    def run_mm_at(self, at_ns: int) -> int:
+        """Distance run at a moment, between what was said before and after it."""
+        before = (0, 0, 0)
+        for motion in reversed(self.motions):
+            if motion[0] <= at_ns:
+                before = motion
+                break
+        return before[1] + before[2] * (at_ns - before[0]) // 10**9
+
+    # ------------------------------------------------------------------------------------------------ frames
+
+    def _lever(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        sender = can_id & 0x3F
+        whole = -1
+        for drive in self.drives.values():
+            if drive.station != sender or not mask & self.host_bit[drive.address]:
+                continue
+            if whole < 0:
+                if not bits.sound(can_id, data):
+                    return
+                whole = int.from_bytes(data, "big")
+            counter = whole >> 48 & 0xFF
+            if not drive.counter_rule.counts(counter) or whole >> 32 & 0xFFFF != drive.number:
+                continue
+            gear = bits.field(whole, bits.LEVER_GEAR[drive.instance])
+            throttle = bits.field(whole, bits.LEVER_THROTTLE[drive.instance])
+            if gear > bits.ASTERN or throttle > 1000:
+                continue
+            before_ns = drive.control_ns
+            if before_ns is not None and now_ns - before_ns >= self.timeout_ns + LOSS_SLACK_NS and drive.lost_base_ns is None:
+                drive.lost_base_ns = before_ns
+            drive.control_ns = now_ns
+            drive.recent = (*drive.recent[-3:], (counter, gear, throttle))
+
+    def _claim(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        if not bits.sound(can_id, data):
+            return
+        whole = int.from_bytes(data, "big")
+        if bits.field(whole, bits.CLAIM_WITHDRAWN):
+            return
+        number = bits.field(whole, bits.CLAIM_NUMBER)
+        for drive in self.drives.values():
+            if not mask & self.host_bit[drive.address] or not bits.field(whole, bits.CLAIM_WANTED) & drive.instance:
+                continue
+            if bits.field(whole, bits.CLAIM_GEAR[drive.instance]) == bits.NEUTRAL:
+                drive.claims[number] = drive.claims.get(number, 0) + 1
+
+    def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        if not bits.sound(can_id, data):
+            return
+        drive = self.by_address[can_id & 0x3F]
+        whole = int.from_bytes(data, "big")
+        drive.heard_ns = now_ns
+        station = bits.field(whole, bits.OBEYS_STATION)
+        number = bits.field(whole, bits.OBEYS_NUMBER)
+        if (station, number) != (drive.station, drive.number):
+            if not station and drive.lost_base_ns is None:
+                drive.lost_base_ns = drive.control_ns
+            elif station:
+                drive.lost_base_ns = None
+                drive.control_ns = now_ns
+                drive.counter_rule = bits.CounterRule(drive.max_gap)
+                drive.recent = ()
+            drive.station, drive.number = station, number
+        drive.row = bits.field(whole, bits.OBEYS_ROW)
+        drive.state = bits.field(whole, bits.OBEYS_STATE)
+        drive.cause = bits.field(whole, bits.OBEYS_CAUSE)
+
+    def _state(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        if not bits.sound(can_id, data):
+            return
+        drive = self.by_address[can_id & 0x3F]
+        whole = int.from_bytes(data, "big")
+        drive.asked_gear = bits.field(whole, bits.STATE_ASKED_GEAR)
+        drive.sensed_gear = bits.field(whole, bits.STATE_SENSED_GEAR)
+
+    # ------------------------------------------------------------------------------------------------ events
+
+    def _on_power(self, event: Event) -> None:
+        _, _, _, node, on = event
+        if not on:
+            self.running.discard(node)
+            self.shows[node] = 0
+            if node in self.by_node:
+                self.by_node[node].forget()
+
+    def _on_start(self, event: Event) -> None:
+        node = event[3]
+        self.running.add(node)
+        self.shows[node] = 0
+        if node in self.by_node:
+            self.by_node[node].forget()
+
+    def _on_gear(self, event: Event) -> None:
+        self.drives[event[3]].true_gear = event[4]
+
+    def _on_throttle_stop(self, event: Event) -> None:
+        self.drives[event[3]].true_at_stop = bool(event[4])
+
+    def _on_motion(self, event: Event) -> None:
+        self.run_mm, self.speed_mm_s = event[3], event[4]
+        self.motions.append((event[0], event[3], event[4]))
+        if len(self.motions) > MOTIONS_KEPT:
+            del self.motions[: MOTIONS_KEPT // 2]
+
+    def _on_lamp(self, event: Event) -> None:
+        self.lamps[event[3]] = event[4]
+
+    def _on_output(self, event: Event) -> None:
+        if event[4] == "shows":
+            self.shows[event[3]] = event[5]

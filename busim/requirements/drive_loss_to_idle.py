@@ -1,0 +1,43 @@
+"""Control lost: the throttle is at its stop within the limit, counted from the last valid lever frame the drive received."""
+
+from busim.events.journal import Event, Journal
+from busim.events.situation import DriveView
+from busim.events.table import FROM_PLANT
+from busim.requirements.requirement import Context, Requirement
+from busim.requirements.verdict import Tally, Verdict
+from busim.units import MS
+
+
+class LossToIdle(Requirement):
+    id = "drive.loss_to_idle"
+    words = "A drive that loses the station in control brings its throttle to idle by itself."
+    hazards = ("throttle rise", "loss of all control")
+
+    def __init__(self, context: Context) -> None:
+        super().__init__(context)
+        self.tally = Tally(self.id, None, "ms", FROM_PLANT)
+        self.limits = {name: limit.loss_to_idle_ms for name, limit in context.limits.items()}
+
+    def attach(self, journal: Journal) -> None:
+        journal.watch_events("throttle_stop", self._throttle)
+
+    def _throttle(self, event: Event) -> None:
+        at_ns, _, _, name, at_stop = event
+        if at_stop:
+            self._measure(self.situation.drives[name], at_ns, "throttle at its stop")
+
+    def _measure(self, drive: DriveView, at_ns: int, words: str) -> None:
+        base_ns = self.situation.loss_base_ns(drive, at_ns)
+        if base_ns is not None:
+            self.tally.measure(-(-(at_ns - base_ns) // MS), at_ns, f"{drive.name}: {words}", self.limits[drive.name])
+
+    def finish(self, now_ns: int) -> Verdict:
+        for drive in self.situation.drives.values():
+            base_ns = self.situation.loss_base_ns(drive, now_ns)
+            if base_ns is None or drive.true_at_stop is not False:
+                continue
+            if now_ns - base_ns > self.limits[drive.name] * MS:
+                self._measure(drive, now_ns, "throttle still off its stop when the run ended")
+            else:
+                self.tally.undecided(now_ns, f"{drive.name}: the run ended before the limit")
+        return self.tally.verdict("no drive lost control with its throttle off idle")

@@ -1,0 +1,46 @@
+"""Control lost: the gear is out within the limit, counted from the last valid lever frame the drive received."""
+
+from busim.events.journal import Event, Journal
+from busim.events.situation import DriveView
+from busim.events.table import FROM_PLANT
+from busim.requirements.requirement import Context, Requirement
+from busim.requirements.verdict import Tally, Verdict
+from busim.units import MS
+
+
+class LossToNeutral(Requirement):
+    id = "drive.loss_to_neutral"
+    words = "A drive that loses the station in control takes its gear out by itself, within the distance the boat allows."
+    hazards = ("fails to disengage", "loss of all control")
+
+    def __init__(self, context: Context) -> None:
+        super().__init__(context)
+        self.tally = Tally(self.id, None, "ms", FROM_PLANT)
+        self.limits = {name: limit.loss_to_neutral_ms for name, limit in context.limits.items()}
+        self.bound = {drive.name for drive in context.plan.drives if drive.on_loss == "neutral"}
+
+    def attach(self, journal: Journal) -> None:
+        journal.watch_events("gear", self._gear)
+
+    def _gear(self, event: Event) -> None:
+        at_ns, _, _, name, gear, _, _ = event
+        if not gear:
+            self._measure(self.situation.drives[name], at_ns, "gear out")
+
+    def _measure(self, drive: DriveView, at_ns: int, words: str) -> None:
+        base_ns = self.situation.loss_base_ns(drive, at_ns)
+        if base_ns is not None and drive.name in self.bound:
+            self.tally.measure(-(-(at_ns - base_ns) // MS), at_ns, f"{drive.name}: {words}", self.limits[drive.name])
+
+    def finish(self, now_ns: int) -> Verdict:
+        for drive in self.situation.drives.values():
+            base_ns = self.situation.loss_base_ns(drive, now_ns)
+            if base_ns is None or not drive.true_gear or drive.name not in self.bound:
+                continue
+            if now_ns - base_ns > self.limits[drive.name] * MS:
+                self._measure(drive, now_ns, "gear still in when the run ended")
+            else:
+                self.tally.undecided(now_ns, f"{drive.name}: the run ended before the limit")
+        if not self.bound:
+            return self.tally.verdict("this boat's policy on loss is to stay engaged at idle")
+        return self.tally.verdict("no drive lost control with its gear in")

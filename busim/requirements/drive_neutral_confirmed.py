@@ -1,0 +1,42 @@
+"""A drive says "neutral" of its sensed gear only while the gear is really out."""
+
+from busim.events import bits
+from busim.events.journal import Event, Journal
+from busim.events.table import FROM_PLANT
+from busim.requirements.requirement import Context, Requirement
+from busim.requirements.verdict import Tally, Verdict
+
+
+class NeutralConfirmed(Requirement):
+    id = "drive.neutral_confirmed"
+    words = "The gear a drive reports as sensed is sensed, not what it asked for."
+    hazards = ("fails to disengage", "confusion over control")
+
+    def __init__(self, context: Context) -> None:
+        super().__init__(context)
+        self.tally = Tally(self.id, 0, "false reports", FROM_PLANT)
+        self.was_in: set[str] = set()
+
+    def attach(self, journal: Journal) -> None:
+        for drive in self.situation.drives.values():
+            journal.watch_frames(bits.CODE_DRIVE_STATE << 6 | drive.address, self._state)
+        journal.watch_events("gear", self._gear)
+
+    def _gear(self, event: Event) -> None:
+        if event[4]:
+            self.was_in.add(event[3])
+
+    def _state(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        drive = self.situation.by_address[can_id & 0x3F]
+        if drive.name not in self.was_in or not bits.sound(can_id, data):
+            return
+        sensed = bits.field(int.from_bytes(data, "big"), bits.STATE_SENSED_GEAR)
+        if sensed == bits.NEUTRAL and drive.true_gear:
+            self.tally.fail(now_ns, f"{drive.name}: reported neutral as sensed with the gear in", 1)
+        elif sensed in (bits.AHEAD, bits.ASTERN) and drive.true_gear is not None and sensed != drive.true_gear:
+            self.tally.fail(now_ns, f"{drive.name}: reported a gear as sensed that is not in", 1)
+        elif sensed == bits.NEUTRAL:
+            self.tally.measure(0, now_ns, f"{drive.name}: neutral reported only with the gear out")
+
+    def finish(self, now_ns: int) -> Verdict:
+        return self.tally.verdict("no drive came back to neutral")

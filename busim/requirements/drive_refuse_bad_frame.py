@@ -1,0 +1,57 @@
+"""A frame with a wrong CRC, a counter that does not count or an old number moves nothing.
+
+Judged by the drive's outputs: a throttle or a gear it commands must be what its last valid lever frames asked for.
+"""
+
+from itertools import pairwise
+
+from busim.events import bits
+from busim.events.journal import Event, Journal
+from busim.events.table import MEASURED
+from busim.requirements.requirement import Context, Requirement
+from busim.requirements.verdict import Tally, Verdict
+
+
+class RefuseBadFrame(Requirement):
+    id = "drive.refuse_bad_frame"
+    words = "A lever frame that is corrupt, stale or out of date is not acted on."
+    hazards = ("unintended engagement", "throttle rise", "wrong direction")
+
+    def __init__(self, context: Context) -> None:
+        super().__init__(context)
+        self.tally = Tally(self.id, 0, "acted on", MEASURED)
+        self.bad = 0
+
+    def attach(self, journal: Journal) -> None:
+        for drive in self.situation.drives.values():
+            for station in drive.plan.stations:
+                journal.watch_frames(bits.CODE_LEVER << 6 | station, self._lever)
+        journal.watch_events("output", self._output)
+
+    def _lever(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        for drive in self.situation.drives.values():
+            if drive.station != can_id & 0x3F or not mask & self.situation.host_bit[drive.address] or drive.control_ns == now_ns:
+                continue  # not from whom it obeys, not received, or just counted as valid
+            if not bits.sound(can_id, data):
+                self.bad += 1
+                self.tally.measure(0, now_ns, f"{drive.name}: corrupt lever frames received, none acted on")
+            elif drive.recent and data[1] != drive.counter_rule.last:
+                self.bad += 1
+                self.tally.measure(0, now_ns, f"{drive.name}: lever frames out of order received, none acted on")
+
+    def _output(self, event: Event) -> None:
+        at_ns, _, _, node, channel, value = event
+        drive = self.situation.by_node.get(node)
+        if drive is None or not drive.station or value <= 0:
+            return
+        # What is commanded may still follow the pair before the last frame, as outputs come after a processing delay.
+        pairs = list(pairwise(drive.recent))[-3:]
+        if channel == "throttle" and not any(value == min(one[2], other[2]) for one, other in pairs):
+            self.tally.fail(at_ns, f"{drive.name}: throttle {value} permille was asked for by no two valid lever frames", 1)
+        elif channel == "shift" and not any(value == one[1] == other[1] for one, other in pairs):
+            self.tally.fail(at_ns, f"{drive.name}: a gear was asked for by no two valid lever frames", 1)
+
+    def finish(self, now_ns: int) -> Verdict:
+        if self.tally.failure is None and self.bad:
+            self.tally.worst = (0, now_ns, f"{self.bad} bad lever frames received, none acted on")
+        return self.tally.verdict("no bad lever frame was received")

@@ -1,0 +1,43 @@
+"""What every requirement is."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from busim.boat.derive import DriveLimits
+from busim.events.journal import Journal
+from busim.events.situation import Situation
+from busim.protocol.plan import WirePlan
+from busim.requirements.verdict import Verdict
+
+
+@dataclass(frozen=True)
+class Context:
+    """What requirements are judged against: the boat as its nodes know it, its limits per drive, the situation."""
+
+    plan: WirePlan
+    limits: dict[str, DriveLimits]
+    situation: Situation
+
+
+class Requirement:
+    """One requirement over one run. `attach` subscribes it to what it needs, behind the situation; `finish` gives its verdict."""
+
+    id: ClassVar[str]
+    words: ClassVar[str]
+    hazards: ClassVar[tuple[str, ...]]
+    """What happens to somebody where it is not met (see `table.HAZARDS`)."""
+
+    def __init__(self, context: Context) -> None:
+        self.context = context
+        self.situation = context.situation
+
+    def attach(self, journal: Journal) -> None:
+        raise NotImplementedError
+
+    def finish(self, now_ns: int) -> Verdict:
+        raise NotImplementedError
+
+
+def drive_words(name: str) -> str:
+    """How a drive is called in evidence."""
+    return f"drive {name}"
