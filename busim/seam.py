@@ -32,7 +32,7 @@ Action: TypeAlias = tuple[Any, ...]
   same id, and is dropped, unsent, once that old. For all that is sent again anyway.
 * `(QUEUE, bus, can_id, data, drop_after_ns)`: the same behind what waits, overwriting nothing.
 * `(OUTPUT, channel, value)`: an output pin or a display takes this integer value.
-* `(ROW, machine, row)`: this row of the state table named `machine` was taken.
+* `(ROW, machine, row, cause)`: this row of the state table named `machine` was taken; `cause` is 0 where there is none.
 """
 
 Actions: TypeAlias = tuple[Action, ...]

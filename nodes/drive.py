@@ -277,7 +277,7 @@ class Drive(Member):
         if move is None:
             return []
         self.state, self.last_row = move
-        actions: list[Action] = [(ROW, "drive", self.last_row)]
+        actions: list[Action] = [(ROW, "drive", self.last_row, self.cause)]
         actions += self._enter(now_ns)
         actions += self._obeys()
         self._set_deadline(now_ns)

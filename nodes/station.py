@@ -28,6 +28,8 @@ SHOWS_ANOTHER: Final = 3
 SHOWS_NOTHING_HEARD: Final = 4
 SHOWS_ASKING: Final = 5
 SHOWS_DIVIDED: Final = 6
+SHOWS_LOST: Final = 7
+"""It let control go, and the drive has not said yet that it noticed."""
 
 OUT_OF_RANGE_PERMILLE: Final = 30
 NEUTRAL_NOW_NS: Final = 20 * MS
@@ -248,7 +250,7 @@ class Station(Member):
         if move is None:
             return []
         self.state, row = move
-        return [(ROW, "station", row)]
+        return [(ROW, "station", row, 0)]
 
     # ------------------------------------------------------------------------------------------------ display
 
@@ -273,4 +275,6 @@ class Station(Member):
         station = stations.pop()
         if not station:
             return SHOWS_NOBODY
-        return SHOWS_HERE if self.state == HOLDING else SHOWS_ANOTHER
+        if station != self.address:
+            return SHOWS_ANOTHER
+        return SHOWS_HERE if self.state == HOLDING else SHOWS_LOST

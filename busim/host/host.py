@@ -119,7 +119,7 @@ class Host:
                     data = action[3] if self.tamper is None else self.tamper.change(action[2], action[3])
                     controller.submit(now_ns + self.delay_ns, action[2], data, action[4], kind == SEND)
             elif kind == ROW:
-                self.journal.event(now_ns, "row", self.name, action[1], action[2])
+                self.journal.event(now_ns, "row", self.name, action[1], action[2], action[3])
             elif kind == OUTPUT:
                 if self.delay_ns:
                     self._put_off(now_ns + self.delay_ns, action)
@@ -238,6 +238,26 @@ class Host:
         if self.powered:
             self._stop(now_ns)
             self._boot(now_ns, cause)
+
+    def hang(self, now_ns: int) -> None:
+        """The program stops where it is; the controllers go on acknowledging, outputs stay."""
+        if self.running:
+            self.running = False
+            self._forget_routes(now_ns)
+
+    def go_on(self, now_ns: int) -> None:
+        """A hung program goes on where it was: late for its deadline, and all inputs read anew."""
+        if self.powered and not self.running and not self.booting:
+            self.running = True
+            self._forget_routes(now_ns)
+            for entry in self.inputs.values():
+                entry.due_ns = NEVER
+                self.wake(now_ns, entry.channel)
+            self.kernel.arm(self.deadline, max(now_ns, self.true_ns(min(self.node.deadline_ns, self.own_ns(now_ns)))))
+
+    def _forget_routes(self, now_ns: int) -> None:
+        for bus in self.buses.values():
+            bus.look_again(now_ns)
 
     def _stop(self, now_ns: int) -> None:
         self.running = self.booting = False

@@ -9,7 +9,9 @@ from io import BytesIO
 from typing import Any, Final, TypeAlias
 
 from busim.boat.model import BoatFile
+from busim.bus.bus import Bus
 from busim.events.journal import Journal
+from busim.faults.table import BY_NAME
 from busim.host.host import Host, Timer
 from busim.plant.plant import Plant
 from busim.plant.ramp import Ramp
@@ -44,6 +46,9 @@ class World:
         self.script: list[Step] = []
         self.script_timer = Timer(self._take_steps)
         self.second = Timer(self._end_second)
+
+    def bus(self, name: str) -> Bus:
+        return next(bus for bus in self.loop.buses if bus.name == name)
 
     # ------------------------------------------------------------------------------------------------ time
 
@@ -90,12 +95,14 @@ class World:
 
     # ------------------------------------------------------------------------------------------------ faults
 
-    def begin_fault(self, now_ns: int, number: int, fault: Any, place: Any) -> None:
-        self.journal.event(now_ns, "fault", fault.name, fault.place_words(place), 1)
+    def begin_fault(self, now_ns: int, number: int, name: str, place: Any) -> None:
+        fault = BY_NAME[name]
+        self.journal.event(now_ns, "fault", name, fault.place_words(place), 1)
         self.faults[number] = fault.begin(self, now_ns, place)
 
-    def end_fault(self, now_ns: int, number: int, fault: Any, place: Any) -> None:
-        self.journal.event(now_ns, "fault", fault.name, fault.place_words(place), 0)
+    def end_fault(self, now_ns: int, number: int, name: str, place: Any) -> None:
+        fault = BY_NAME[name]
+        self.journal.event(now_ns, "fault", name, fault.place_words(place), 0)
         fault.end(self, now_ns, place, self.faults.pop(number))
 
     # ------------------------------------------------------------------------------------------------ save and restore

@@ -1,0 +1,45 @@
+"""The trunk is cut through at a metre."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from pydantic import Field
+
+from busim.boat.model import BoatFile, Section
+from busim.faults.fault import Complaint, Fault
+
+if TYPE_CHECKING:
+    from busim.simulator.world import World
+
+
+class CutPlace(Section):
+    bus: str
+    at_m: float = Field(ge=0, le=5000)
+
+
+class Cut(Fault):
+    name = "cut"
+    words = "the trunk of a bus is cut through"
+    effect = "no bit passes the place; both sides go on by themselves, each with one terminator left"
+    assumption = True
+    place = CutPlace
+
+    def place_words(self, place: Any) -> str:
+        return f"{place.bus} at {place.at_m:g} m"
+
+    def misplaced(self, boat: BoatFile, place: Any) -> Iterator[Complaint]:
+        bus = boat.buses.get(place.bus)
+        if bus is None:
+            yield "bus", f"there is no bus {place.bus!r} (there are: {', '.join(boat.buses)})"
+        elif place.at_m > bus.trunk_m:
+            yield "at_m", f"{place.at_m:g} m is beyond the end of the trunk, which is {bus.trunk_m:g} m long"
+
+    def begin(self, world: "World", now_ns: int, place: Any) -> None:
+        bus = world.bus(place.bus)
+        bus.wiring.cuts_m.append(place.at_m)
+        bus.look_again(now_ns)
+
+    def end(self, world: "World", now_ns: int, place: Any, memory: Any) -> None:
+        bus = world.bus(place.bus)
+        bus.wiring.cuts_m.remove(place.at_m)
+        bus.look_again(now_ns)

@@ -1,0 +1,20 @@
+"""A node's program stops; its CAN controller goes on acknowledging, its outputs stay as they are."""
+
+from typing import TYPE_CHECKING, Any
+
+from busim.faults.fault import NodeFault
+
+if TYPE_CHECKING:
+    from busim.simulator.world import World
+
+
+class Hang(NodeFault):
+    name = "hang"
+    words = "a node's program hangs"
+    effect = "nothing is sampled, sent or decided; the controller still acknowledges, outputs stay; ended, it goes on where it was"
+
+    def begin(self, world: "World", now_ns: int, place: Any) -> None:
+        world.hosts[place.node].hang(now_ns)
+
+    def end(self, world: "World", now_ns: int, place: Any, memory: Any) -> None:
+        world.hosts[place.node].go_on(now_ns)

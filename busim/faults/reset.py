@@ -1,0 +1,19 @@
+"""A node's program starts again."""
+
+from typing import TYPE_CHECKING, Any
+
+from busim.faults.fault import NodeFault
+from busim.seam import EXTERNAL_RESET
+
+if TYPE_CHECKING:
+    from busim.simulator.world import World
+
+
+class Reset(NodeFault):
+    name = "reset"
+    words = "a node resets"
+    effect = "it forgets everything, its outputs drop, and its program starts after its boot time"
+    lasts = False
+
+    def begin(self, world: "World", now_ns: int, place: Any) -> None:
+        world.hosts[place.node].reset(now_ns, EXTERNAL_RESET)

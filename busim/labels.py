@@ -1,0 +1,78 @@
+"""Every word a person sees on a screen or in a table, in one place, so that they can be read together. Plain text, no markup.
+
+What a state row, a cause, a message, a fault or a requirement is called stands in its own table; what goes round it is here.
+"""
+
+from typing import Final
+
+CAUTION: Final = (
+    "busim designs and tests; it is never part of a boat's control system. A simulation is a model: what passes here has still "
+    "to be shown on the real boat, shaft disconnected or propeller clear, boat secured, somebody at a cut-off of actuator power."
+)
+
+# ------------------------------------------------------------------------------------------------ what stations and panels show
+
+SHOWS: Final = {
+    0: "nothing (dark)",
+    1: "nobody in control",
+    2: "in control here",
+    3: "another station in control",
+    4: "nothing heard",
+    5: "asking for control",
+    6: "the drives obey different stations",
+    7: "control lost, drive not yet heard of",
+}
+FIELDS: Final = {0: "quiet", 1: "waits", 2: "done", 3: "failed"}
+
+# ------------------------------------------------------------------------------------------------ timeline
+
+GEARS: Final = {0: "neutral", 1: "ahead", 2: "astern"}
+CONTROLLER_STATES: Final = {0: "in order again", 1: "error passive", 2: "bus-off"}
+RESET_CAUSES: Final = {0: "power", 1: "reset", 2: "watchdog", 3: "brown-out"}
+KEYS: Final = {"take": "take control pressed", "neutral_now": "neutral now pressed"}
+
+ALL_SUPPLIES_ON: Final = "supply on at every node"
+SUPPLY_ON: Final = "{node}: supply on"
+SUPPLY_GONE: Final = "{node}: supply gone"
+PROGRAM_STARTS: Final = "{node}: program starts ({cause})"
+KEY_PRESSED: Final = "{station}: {key}"
+TOUCHED: Final = "{panel}: {control} touched"
+LEVER_MOVED: Final = "{station}: {drive} lever goes {where}"
+ROW: Final = "{who}: {words}"
+LOST_LEVER: Final = "nothing valid from {station} for {timeout} ms, {words}"
+LOST: Final = "{cause}, {words}"
+STATION_SHOWS: Final = "{station} shows: {shows}"
+ALARM_ON: Final = "{station}: alarm sounds"
+FIELD_SHOWS: Final = "{panel} shows: {control} {field}"
+GEAR_IN: Final = "{drive}: gear in, {gear}"
+GEAR_OUT: Final = "{drive}: gear out"
+AT_STOP: Final = "{drive}: throttle at its stop"
+OFF_STOP: Final = "{drive}: throttle opens"
+ENGINE_STOPPED: Final = "{drive}: engine stopped"
+ENGINE_RUNS: Final = "{drive}: engine runs"
+LAMP_LIT: Final = "{zone}: lit"
+LAMP_DARK: Final = "{zone}: dark"
+FAULT_BEGINS: Final = "FAULT {fault}: {place}"
+FAULT_ENDS: Final = "fault over, {fault}: {place}"
+CONTROLLER: Final = "{node}: controller on {bus} {state}"
+STOP_ASKED: Final = "{drive}: engine stop asked for"
+
+# ------------------------------------------------------------------------------------------------ results
+
+BOAT_LINE: Final = "boat: {name} ({path})   fingerprints: helm {helm:04x}, lighting {lighting:04x}"
+SCENARIO_LINE: Final = "scenario: {name} ({path})   seed {seed}, {seconds:g} s"
+TIMELINE_HEAD: Final = "what happened"
+VERDICT_HEAD: Final = ("requirement", "verdict", "limit", "measured", "evidence")
+LOSS_HEAD: Final = ("control lost", "from", "idle after", "gear out after", "run until then", "way off after", "and metres")
+NO_HULL: Final = "not judged: no hull given"
+NOT_YET: Final = "-"
+DIGEST_LINE: Final = "run code: {digest} ({frames} frames, {seconds:g} simulated seconds)"
+REPRODUCE_LINE: Final = "again: {line}"
+RECORD_LINE: Final = "record: {folder}"
+REPLACED_LINE: Final = "kinds replaced: {kinds}"
+ALL_PASSED: Final = "everything required here passed"
+SOME_FAILED: Final = "FAILED: {names}"
+SOME_OPEN: Final = "not shown: {names}"
+SAME_AGAIN: Final = "the rerun is the same as the record, run code {digest}"
+CUT_SHORT: Final = "the record ends after {seconds} s (it was cut short); the rerun is the same up to there"
+NOT_THE_SAME: Final = "busim contradicts itself: the rerun differs from the record in second {second}"

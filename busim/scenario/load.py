@@ -1,0 +1,108 @@
+"""A scenario file, read for one boat: every name in it checked, and turned into steps of the world."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from busim.boat.model import BoatFile
+from busim.faults.table import BY_NAME
+from busim.reading.document import Document, read_document
+from busim.reading.problem import InputError, Problem, quoted, suggestion
+from busim.requirements.table import BY_ID
+from busim.scenario.model import ACTIONS, EXPECTATIONS, ScenarioFile
+from busim.units import MS, SECOND
+
+Step = tuple[Any, ...]
+"""(at_ns, order, method of the world, arguments): see `busim.simulator.world`."""
+
+
+@dataclass(frozen=True)
+class LoadedScenario:
+    path: Path
+    scenario: ScenarioFile
+
+    @property
+    def until_ns(self) -> int:
+        """When the run ends."""
+        return round(self.scenario.lasts_s * SECOND)
+
+
+def load_scenario(path: Path, boat: BoatFile) -> LoadedScenario:
+    """The scenario at `path`, for this boat. Errors: InputError with everything that is wrong with it."""
+    document = read_document(path, ScenarioFile, what="scenario file")
+    if problems := list(_problems(document, boat)):
+        raise InputError(problems)
+    return LoadedScenario(path, document.value)
+
+
+def _problems(document: Document[ScenarioFile], boat: BoatFile) -> Iterator[Problem]:
+    scenario = document.value
+    late = f"{{:g}} s is after the end of the scenario at {scenario.lasts_s:g} s"
+    for index, action in enumerate(scenario.actions):
+        kind = next(kind for kind in ACTIONS if getattr(action, kind) is not None)
+        loc = ("actions", index, kind)
+        if action.at_s > scenario.lasts_s:
+            yield document.problem(("actions", index, "at_s"), late.format(action.at_s))
+        yield from (document.problem((*loc, key), words) for key, words in _misnamed(boat, getattr(action, kind)))
+    for index, entry in enumerate(scenario.faults):
+        name = next(name for name in BY_NAME if getattr(entry, name) is not None)
+        if entry.at_s > scenario.lasts_s:
+            yield document.problem(("faults", index, "at_s"), late.format(entry.at_s))
+        if entry.for_s is not None and not BY_NAME[name].lasts:
+            yield document.problem(("faults", index, "for_s"), f"{name} is over at once: leave out for_s")
+        for key, words in BY_NAME[name].misplaced(boat, getattr(entry, name)):
+            yield document.problem(("faults", index, name, key), words)
+    for identity, expected in scenario.expect.items():
+        if identity not in BY_ID:
+            words = f"there is no requirement {quoted(identity)}: {suggestion(identity, BY_ID, otherwise='they are')}"
+            yield document.key_problem(("expect", identity), words)
+        if expected not in EXPECTATIONS:
+            yield document.problem(("expect", identity), f"{quoted(expected)} is none of {', '.join(EXPECTATIONS)}")
+
+
+def _misnamed(boat: BoatFile, action: Any) -> Iterator[tuple[str, str]]:
+    """(key, words) for every name in an action that this boat does not have."""
+    for key, section in (("station", boat.stations), ("panel", boat.panels), ("drive", boat.drives), ("node", boat.nodes)):
+        name = getattr(action, key, None)
+        if name is not None and name not in section:
+            yield key, f"there is no {key} {quoted(name)}: {suggestion(name, section)}"
+    station, drive = getattr(action, "station", None), getattr(action, "drive", None)
+    if station in boat.stations and drive in boat.drives and drive not in boat.stations[station].may_take:
+        yield "drive", f"{station} has no lever for {drive}"
+    panel, control = getattr(action, "panel", None), getattr(action, "control", None)
+    if panel in boat.panels and control is not None:
+        controls = [name for page in boat.panels[panel].pages.values() for name in page]
+        if control not in controls:
+            yield "control", f"{panel} has no control {quoted(control)}: {suggestion(control, controls)}"
+
+
+def steps_of(scenario: ScenarioFile, boat: BoatFile) -> list[Step]:
+    """Everything the scenario does to the world, in no order."""
+    steps: list[Step] = []
+    for order, action in enumerate(scenario.actions):
+        at_ns = round(action.at_s * SECOND)
+        if action.key is not None:
+            node = boat.stations[action.key.station].node
+            steps += _pressed(at_ns, order, node, action.key.name, action.key.for_ms)
+        elif action.touch is not None:
+            panel = boat.panels[action.touch.panel]
+            number = next(page[action.touch.control].number for page in panel.pages.values() if action.touch.control in page)
+            steps += _pressed(at_ns, order, panel.node, f"touch.{number}", action.touch.for_ms)
+        elif action.lever is not None:
+            lever = action.lever
+            steps.append((at_ns, order, "move_lever", (lever.station, lever.drive, lever.to_permille, lever.over_ms)))
+        elif action.power is not None:
+            steps.append((at_ns, order, "power", (action.power.node, int(action.power.on))))
+    for number, entry in enumerate(scenario.faults):
+        name = next(name for name in BY_NAME if getattr(entry, name) is not None)
+        at_ns = round(entry.at_s * SECOND)
+        order = len(scenario.actions) + number
+        steps.append((at_ns, order, "begin_fault", (number, name, getattr(entry, name))))
+        if entry.for_s is not None:
+            steps.append((at_ns + round(entry.for_s * SECOND), order, "end_fault", (number, name, getattr(entry, name))))
+    return steps
+
+
+def _pressed(at_ns: int, order: int, node: str, key: str, for_ms: int) -> list[Step]:
+    return [(at_ns, order, "key", (node, key, 1)), (at_ns + for_ms * MS, order, "key", (node, key, 0))]

@@ -1,0 +1,83 @@
+"""The scenario file's model. Each entry has its moment and says one thing: what somebody does, or what breaks."""
+
+from typing import Any
+
+from pydantic import Field, create_model, model_validator
+
+from busim.boat.model import Name, Section, Words
+from busim.faults.table import FAULTS
+
+ACTIONS = ("key", "touch", "lever", "power")
+EXPECTATIONS = ("pass", "fail", "not exercised")
+
+
+class KeyAction(Section):
+    station: Name
+    name: str = Field(pattern="^(take|neutral_now)$", description="take or neutral_now")
+    for_ms: int = Field(default=200, ge=1, le=600_000)
+
+
+class TouchAction(Section):
+    panel: Name
+    control: Name
+    for_ms: int = Field(default=150, ge=1, le=600_000)
+
+
+class LeverAction(Section):
+    station: Name
+    drive: Name
+    to_permille: int = Field(ge=-1000, le=1000, description="-1000 full astern, 0 neutral, 1000 full ahead")
+    over_ms: int = Field(default=300, ge=0, le=600_000)
+
+
+class PowerAction(Section):
+    node: Name
+    on: bool
+
+
+class Action(Section):
+    """Somebody does something."""
+
+    at_s: float = Field(ge=0, le=86_400)
+    key: KeyAction | None = None
+    touch: TouchAction | None = None
+    lever: LeverAction | None = None
+    power: PowerAction | None = None
+
+    @model_validator(mode="after")
+    def _one_thing(self) -> "Action":
+        _check_one_thing(self, ACTIONS)
+        return self
+
+
+def _check_one_thing(entry: Section, keys: tuple[str, ...]) -> None:
+    said = [key for key in keys if getattr(entry, key) is not None]
+    if len(said) != 1:
+        raise ValueError(f"an entry says one thing: one of {', '.join(keys)}")
+
+
+class _FaultBase(Section):
+    at_s: float = Field(ge=0, le=86_400)
+    for_s: float | None = Field(default=None, gt=0, le=86_400, description="how long; left out: to the end")
+
+    @model_validator(mode="after")
+    def _one_thing(self) -> "_FaultBase":
+        _check_one_thing(self, tuple(fault.name for fault in FAULTS))
+        return self
+
+
+FaultEntry: Any = create_model(
+    "FaultEntry",
+    __base__=_FaultBase,
+    __doc__="Something breaks.",
+    **{fault.name: (fault.place | None, Field(default=None, description=fault.words)) for fault in FAULTS},  # type: ignore[call-overload]
+)
+
+
+class ScenarioFile(Section):
+    scenario: Words = Field(description="what it is called")
+    words: Words | None = Field(default=None, description="what it shows")
+    lasts_s: float = Field(gt=0, le=86_400)
+    actions: tuple[Action, ...] = ()
+    faults: tuple[FaultEntry, ...] = ()
+    expect: dict[str, str] = Field(default_factory=dict, description="requirement: pass, fail or not exercised")
