@@ -17,6 +17,8 @@ class LossToIdle(Requirement):
         super().__init__(context)
         self.tally = Tally(self.id, None, "ms", FROM_PLANT)
         self.limits = {name: limit.loss_to_idle_ms for name, limit in context.limits.items()}
+        self.answered: dict[str, int] = {}
+        """Drive -> the loss it has answered; what it does after that is for drive.rearm."""
 
     def attach(self, journal: Journal) -> None:
         journal.watch_events("throttle_stop", self._throttle)
@@ -28,13 +30,14 @@ class LossToIdle(Requirement):
 
     def _measure(self, drive: DriveView, at_ns: int, words: str) -> None:
         base_ns = self.situation.loss_base_ns(drive, at_ns)
-        if base_ns is not None:
+        if base_ns is not None and self.answered.get(drive.name) != base_ns:
+            self.answered[drive.name] = base_ns
             self.tally.measure(-(-(at_ns - base_ns) // MS), at_ns, f"{drive.name}: {words}", self.limits[drive.name])
 
     def finish(self, now_ns: int) -> Verdict:
         for drive in self.situation.drives.values():
             base_ns = self.situation.loss_base_ns(drive, now_ns)
-            if base_ns is None or drive.true_at_stop is not False:
+            if base_ns is None or self.answered.get(drive.name) == base_ns or drive.true_at_stop is not False:
                 continue
             if now_ns - base_ns > self.limits[drive.name] * MS:
                 self._measure(drive, now_ns, "throttle still off its stop when the run ended")

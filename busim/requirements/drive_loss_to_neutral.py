@@ -17,6 +17,8 @@ class LossToNeutral(Requirement):
         super().__init__(context)
         self.tally = Tally(self.id, None, "ms", FROM_PLANT)
         self.limits = {name: limit.loss_to_neutral_ms for name, limit in context.limits.items()}
+        self.answered: dict[str, int] = {}
+        """Drive -> the loss it has answered; what it does after that is for drive.rearm."""
         self.bound = {drive.name for drive in context.plan.drives if drive.on_loss == "neutral"}
 
     def attach(self, journal: Journal) -> None:
@@ -29,13 +31,14 @@ class LossToNeutral(Requirement):
 
     def _measure(self, drive: DriveView, at_ns: int, words: str) -> None:
         base_ns = self.situation.loss_base_ns(drive, at_ns)
-        if base_ns is not None and drive.name in self.bound:
+        if base_ns is not None and drive.name in self.bound and self.answered.get(drive.name) != base_ns:
+            self.answered[drive.name] = base_ns
             self.tally.measure(-(-(at_ns - base_ns) // MS), at_ns, f"{drive.name}: {words}", self.limits[drive.name])
 
     def finish(self, now_ns: int) -> Verdict:
         for drive in self.situation.drives.values():
             base_ns = self.situation.loss_base_ns(drive, now_ns)
-            if base_ns is None or not drive.true_gear or drive.name not in self.bound:
+            if base_ns is None or self.answered.get(drive.name) == base_ns or not drive.true_gear or drive.name not in self.bound:
                 continue
             if now_ns - base_ns > self.limits[drive.name] * MS:
                 self._measure(drive, now_ns, "gear still in when the run ended")

@@ -1,0 +1,119 @@
+"""The command line `busim`. Commands import what they need when they run, so that a wrong word answers at once."""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from busim import VERSION, labels
+from busim.commands import ending
+from busim.commands.guard import guarded
+
+app = typer.Typer(
+    name="busim",
+    help="Rehearse, break and prove a boat's CAN-wired lights and helm before it moves.",
+    epilog=labels.CAUTION,
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+Boat = Annotated[
+    Path | None,
+    typer.Argument(metavar="[BOAT]", help="A boat file, or its folder. Left out: boat.yaml here, else the boat that ships."),
+]
+Kinds = Annotated[
+    list[str] | None,
+    typer.Option("--kind", metavar="KIND=MODULE:CLASS", help="Play a kind of node by another class. May be repeated."),
+]
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        print(f"busim {VERSION}")
+        raise typer.Exit
+
+
+@app.callback()
+def _busim(
+    version: Annotated[bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version.")] = False,
+) -> None:
+    """Rehearse, break and prove a boat's CAN-wired lights and helm before it moves."""
+
+
+@app.command()
+@guarded
+def begin(directory: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to start in; made if it is not there.")]) -> int:
+    """Write a boat file to start from, with its scenarios."""
+    from busim.commands.begin import begin as run
+
+    return run(directory)
+
+
+@app.command()
+@guarded
+def check(
+    boat: Boat = None,
+    resolved: Annotated[bool, typer.Option("--resolved", help="Print every value, with its line or why it is what it is.")] = False,
+) -> int:
+    """Validate a boat file, and say what in it can't work."""
+    from busim.commands.check import check as run
+
+    return run(boat, resolved=resolved)
+
+
+@app.command()
+@guarded
+def run(
+    boat: Boat = None,
+    scenario: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A scenario file, or the name of one in scenarios/ beside the boat.")
+    ] = None,
+    seed: Annotated[int | None, typer.Option(min=0, max=2**63 - 1, help="Draws all that is random; same seed, same run.")] = None,
+    record: Annotated[bool, typer.Option("--record", help="Keep the run in results/.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
+    kind: Kinds = None,
+    from_record: Annotated[
+        Path | None, typer.Option("--from", metavar="RECORD", help="Rerun a record, and compare it with what was kept.")
+    ] = None,
+) -> int:
+    """One deterministic run without a screen: what happened, and the verdicts."""
+    from busim.commands.run import rerun, run_once
+
+    if from_record is not None:
+        if boat is not None or scenario is not None or seed is not None or kind or record:
+            ending.say_error("--from takes boat, scenario, seed and kinds from the record: leave them out")
+            return ending.BAD_INPUT
+        return rerun(from_record, as_json=as_json)
+    return run_once(boat, scenario, 1 if seed is None else seed, record=record, as_json=as_json, kinds=kind or [])
+
+
+@app.command()
+@guarded
+def export(
+    kind: Annotated[str, typer.Argument(metavar="KIND", help="What to write: protocol.")],
+    boat: Boat = None,
+) -> int:
+    """Write what others need of the boat; `protocol` is the page for whoever writes firmware."""
+    from busim.commands.export import export as run
+
+    return run(kind, boat)
+
+
+def run_command_line() -> None:
+    """The entry point `busim`."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that knows only ASCII gets an escape for the rest, and no error.
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="backslashreplace")
+    try:
+        app()
+    except KeyboardInterrupt:
+        ending.say_error("stopped")
+        sys.exit(ending.INTERRUPTED)
+    except BrokenPipeError:
+        ending.hush()
+        sys.exit(ending.PASSED)

@@ -1,0 +1,107 @@
+"""What `busim run` prints, as text and as JSON."""
+
+from collections.abc import Iterator
+from typing import Any, Final
+
+from busim import VERSION, labels
+from busim.commands.tables import table
+from busim.requirements.verdict import Verdict
+from busim.run.losses import LossOfControl
+from busim.run.run import Outcome
+from busim.units import MS, seconds_text
+
+JSON_VERSION: Final = 1
+
+
+def text_lines(outcome: Outcome) -> Iterator[str]:
+    """Timeline, losses, verdicts, what it comes to."""
+    yield labels.TIMELINE_HEAD
+    for line in outcome.lines:
+        yield f"  {seconds_text(line.at_ns):>9} s  {line.words}"
+    if outcome.losses:
+        yield ""
+        yield from table(labels.LOSS_HEAD, [_loss_row(loss) for loss in outcome.losses])
+    yield ""
+    yield from table(labels.VERDICT_HEAD, [_verdict_row(verdict) for verdict in outcome.verdicts])
+    yield ""
+    if outcome.failed:
+        yield labels.SOME_FAILED.format(names=", ".join(outcome.failed))
+    if outcome.open:
+        yield labels.SOME_OPEN.format(names=", ".join(outcome.open))
+    if not outcome.failed and not outcome.open:
+        yield labels.ALL_PASSED
+    yield labels.DIGEST_LINE.format(digest=outcome.digest, frames=outcome.frames, seconds=outcome.seconds)
+
+
+def _quantity(value: int | None, unit: str) -> str:
+    return labels.NOT_YET if value is None else f"{value:,} {unit}"
+
+
+def _verdict_row(verdict: Verdict) -> tuple[str, ...]:
+    evidence = verdict.evidence
+    if verdict.at_ns is not None:
+        evidence += f" (at {seconds_text(verdict.at_ns)} s; {verdict.source})"
+    limit = _quantity(verdict.limit, verdict.unit)
+    return verdict.id, verdict.verdict, limit, _quantity(verdict.measured, verdict.unit), evidence
+
+
+def _loss_row(loss: LossOfControl) -> tuple[str, ...]:
+    idle = None if loss.to_idle_ns is None else -(-loss.to_idle_ns // MS)
+    neutral = None if loss.to_neutral_ns is None else -(-loss.to_neutral_ns // MS)
+    run = labels.NO_HULL if loss.run_mm is None and loss.to_neutral_ns is not None else labels.NOT_YET
+    off = labels.NOT_YET if loss.way_off_s is None else f"{loss.way_off_s:.0f} s"
+    return (
+        loss.drive,
+        f"{seconds_text(loss.base_ns)} s",
+        _quantity(idle, "ms"),
+        _quantity(neutral, "ms"),
+        run if loss.run_mm is None else f"{loss.run_mm / 1000:.2f} m",
+        off,
+        labels.NOT_YET if loss.way_off_m is None else f"{loss.way_off_m:.1f} m",
+    )
+
+
+def json_object(outcome: Outcome, boat: dict[str, Any], scenario: str, exit_status: int, reproduce: str) -> dict[str, Any]:
+    """The versioned JSON of a run."""
+    return {
+        "json": JSON_VERSION,
+        "busim": VERSION,
+        "boat": boat,
+        "scenario": scenario,
+        "seed": outcome.seed,
+        "digest": outcome.digest,
+        "frames": outcome.frames,
+        "simulated_s": outcome.seconds,
+        "exit_status": exit_status,
+        "failed": outcome.failed,
+        "not_shown": outcome.open,
+        "verdicts": [
+            {
+                "id": verdict.id,
+                "verdict": verdict.verdict,
+                "limit": verdict.limit,
+                "measured": verdict.measured,
+                "unit": verdict.unit,
+                "source": verdict.source,
+                "at_ns": verdict.at_ns,
+                "evidence": verdict.evidence,
+                "reproduce": reproduce,
+            }
+            for verdict in outcome.verdicts
+        ],
+        "faults": [
+            {
+                "fault": loss.fault,
+                "place": loss.place,
+                "drive": loss.drive,
+                "from_ns": loss.base_ns,
+                "to_idle_ns": loss.to_idle_ns,
+                "to_neutral_ns": loss.to_neutral_ns,
+                "run_m": None if loss.run_mm is None else loss.run_mm / 1000,
+                "way_off_s": None if loss.way_off_s is None else round(loss.way_off_s, 1),
+                "way_off_m": None if loss.way_off_m is None else round(loss.way_off_m, 2),
+            }
+            for loss in outcome.losses
+        ],
+        "timeline": [{"at_ns": line.at_ns, "words": line.words} for line in outcome.lines],
+    }
