@@ -1,0 +1,208 @@
+"""What follows from a boat file: defaults and types filled in, limits from distance, and the plan nodes are built with.
+
+Takes a boat that keeps the rules (see `rules`). What is valid but wrong is found in `findings`.
+"""
+
+import math
+from dataclasses import dataclass, fields
+from typing import Final, Literal
+
+from busim.boat.model import Actuator, Board, Boat, BoatFile, Drive, TimingSection
+from busim.protocol.plan import ControlPlan, DrivePlan, PanelPlan, StationPlan, Timing, WirePlan, ZonePlan
+
+METRES_IN_NAUTICAL_MILE: Final = 1852
+"""Exact (SI brochure, 8th edition, 2006, table 8; place from memory)."""
+SHIFT_MARGIN_MS: Final = 20
+"""Between the end of the idle wait and gear out, beyond the half stroke: the drive's own processing, twice over (design)."""
+IDLE_MARGIN_MS: Final = 50
+"""Between the timeout and throttle at idle, beyond the full stroke: processing, and what the sensors take to see it."""
+
+
+@dataclass(frozen=True)
+class BoardValues:
+    """A node's hardware and driver, with nothing left open. `watchdog_ms` None: none is fitted."""
+
+    queue: Literal["priority", "first_in_first_out"] = "priority"
+    processing_us: int = 200
+    clock_ppm: int = 100
+    boot_ms: int = 300
+    watchdog_ms: int | None = None
+    bus_off: Literal["rejoin", "stay_off"] = "rejoin"
+
+
+@dataclass(frozen=True)
+class ActuatorStroke:
+    """An actuator, with nothing left open. `spring_mm_s` is None where it stays when its power goes."""
+
+    stroke_mm: float
+    speed_mm_s: float
+    without_power: Literal["stays", "springs_to_idle", "springs_to_neutral"]
+    spring_mm_s: float | None
+
+    @property
+    def full_stroke_ms(self) -> int:
+        """From end to end, rounded up, at the slower of motor and spring: which of them moves it is not known beforehand."""
+        return _rounded_up(self.stroke_mm * 1000, min(self.speed_mm_s, self.spring_mm_s or self.speed_mm_s))
+
+    @property
+    def half_stroke_ms(self) -> int:
+        return _rounded_up(self.stroke_mm * 500, min(self.speed_mm_s, self.spring_mm_s or self.speed_mm_s))
+
+
+@dataclass(frozen=True)
+class DriveLimits:
+    """Times of one drive, in ms, counted from the last valid lever frame it received.
+
+    `distance_ms` is what the boat's length of run allows. `loss_to_neutral_ms` and `idle_wait_ms` are the ones in force: as
+    set by hand, else derived.
+    """
+
+    distance_ms: int
+    loss_to_neutral_ms: int
+    loss_to_idle_ms: int
+    idle_wait_ms: int
+    derived_idle_wait_ms: int
+    half_shift_ms: int
+    full_throttle_ms: int
+
+
+def board_of(boat: BoatFile, node_name: str) -> BoardValues:
+    """The node's board: each value as written at the node, else in its type, else the default."""
+    node = boat.nodes[node_name]
+    kind = boat.types.boards[node.board] if node.board is not None else Board()
+    written = {each.name: getattr(node, each.name) for each in fields(BoardValues)}
+    in_type = {each.name: getattr(kind, each.name) for each in fields(BoardValues)}
+    chosen = {name: value if value is not None else in_type[name] for name, value in written.items()}
+    return BoardValues(**{name: value for name, value in chosen.items() if value is not None})
+
+
+def actuator_of(boat: BoatFile, actuator: Actuator) -> ActuatorStroke:
+    """The actuator: each value as written at the spot, else in its type.
+
+    Errors: ValueError where a value stands at neither place; the rules refuse such a boat.
+    """
+    kind = boat.types.actuators[actuator.type] if actuator.type is not None else Actuator()
+    stroke = actuator.stroke_mm if actuator.stroke_mm is not None else kind.stroke_mm
+    speed = actuator.speed_mm_s if actuator.speed_mm_s is not None else kind.speed_mm_s
+    without_power = actuator.without_power or kind.without_power
+    spring = actuator.spring_mm_s if actuator.spring_mm_s is not None else kind.spring_mm_s
+    if stroke is None or speed is None or without_power is None:
+        raise ValueError("an actuator without stroke, speed or what it does without power")
+    return ActuatorStroke(stroke, speed, without_power, None if without_power == "stays" else (spring or speed))
+
+
+def distance_limit_ms(boat: Boat) -> int:
+    """How long she may run at docking speed until she has gone as far as she may, rounded to the nearest ms."""
+    # (m / kn) h per nautical mile, in one division so that nothing is rounded twice.
+    return round(boat.max_run_m * 3600 * 1000 / (boat.docking_speed_kn * METRES_IN_NAUTICAL_MILE))
+
+
+def limits_of(boat: BoatFile, drive: Drive) -> DriveLimits:
+    """Limits of one drive; some come out negative where the boat can't meet them, which the rules refuse."""
+    timeout = boat.timing.control_timeout_ms
+    half_shift = actuator_of(boat, drive.shift).half_stroke_ms
+    full_throttle = actuator_of(boat, drive.throttle).full_stroke_ms
+    distance = distance_limit_ms(boat.boat)
+    limit = drive.loss_to_neutral_ms if drive.loss_to_neutral_ms is not None else distance
+    derived = limit - timeout - half_shift - SHIFT_MARGIN_MS
+    return DriveLimits(
+        distance_ms=distance,
+        loss_to_neutral_ms=limit,
+        loss_to_idle_ms=timeout + full_throttle + IDLE_MARGIN_MS,
+        idle_wait_ms=drive.idle_wait_ms if drive.idle_wait_ms is not None else derived,
+        derived_idle_wait_ms=derived,
+        half_shift_ms=half_shift,
+        full_throttle_ms=full_throttle,
+    )
+
+
+def shift_rpm_of(drive: Drive) -> int:
+    """Fastest engine speed to engage at: as written, else 1.25 times idle, in whole rpm."""
+    return drive.shift_rpm if drive.shift_rpm is not None else drive.idle_rpm * 5 // 4
+
+
+def wire_plan(boat: BoatFile) -> WirePlan:
+    """What the boat's nodes agree on, in an order that does not depend on the order of the file (but for buses and pages)."""
+    return WirePlan(
+        timing=Timing(**{name: getattr(boat.timing, name) for name in TimingSection.model_fields}),
+        nodes=tuple(sorted((node.address, name, node.kind) for name, node in boat.nodes.items())),
+        stations=tuple(sorted(_station_plans(boat), key=lambda plan: plan.address)),
+        drives=tuple(sorted(_drive_plans(boat), key=lambda plan: plan.instance)),
+        zones=tuple(sorted(_zone_plans(boat), key=lambda plan: plan.number)),
+        panels=tuple(sorted(_panel_plans(boat), key=lambda plan: plan.address)),
+        buses=tuple(
+            (name, bus.bit_rate, tuple(sorted(node.address for node in boat.nodes.values() if name in node.taps)))
+            for name, bus in boat.buses.items()
+        ),
+    )
+
+
+def _station_plans(boat: BoatFile) -> list[StationPlan]:
+    return [
+        StationPlan(
+            name=name,
+            address=boat.nodes[station.node].address,
+            drives=tuple(sorted(boat.drives[drive].instance for drive in station.may_take)),
+            matched_take=station.matched_take,
+            lever_low_permille=station.lever_low_permille,
+            lever_high_permille=station.lever_high_permille,
+            lever_gear_permille=station.lever_gear_permille,
+        )
+        for name, station in boat.stations.items()
+    ]
+
+
+def _drive_plans(boat: BoatFile) -> list[DrivePlan]:
+    plans = []
+    for name, drive in boat.drives.items():
+        limits = limits_of(boat, drive)
+        stations = (boat.nodes[station.node].address for station in boat.stations.values() if name in station.may_take)
+        plans.append(
+            DrivePlan(
+                name=name,
+                address=boat.nodes[drive.node].address,
+                instance=drive.instance,
+                stations=tuple(sorted(stations)),
+                on_loss=drive.on_loss.do,
+                dwell_ms=drive.dwell_ms,
+                idle_wait_ms=limits.idle_wait_ms,
+                shift_rpm=shift_rpm_of(drive),
+                shift_ms=limits.half_shift_ms,
+                has_neutral_switch=drive.neutral_switch,
+                has_engine_stop=drive.engine_stop,
+            )
+        )
+    return plans
+
+
+def _zone_plans(boat: BoatFile) -> list[ZonePlan]:
+    return [
+        ZonePlan(name, zone.number, boat.nodes[zone.node].address, zone.channel, zone.kind, zone.lit_after_reset)
+        for name, zone in boat.zones.items()
+    ]
+
+
+def _panel_plans(boat: BoatFile) -> list[PanelPlan]:
+    plans = []
+    for name, panel in boat.panels.items():
+        controls = [
+            ControlPlan(
+                name=control_name,
+                number=control.number,
+                page=page,
+                action=control.does,
+                zones=tuple(sorted(boat.zones[zone].number for zone in control.zones)),
+                scene=boat.scenes[control.scene].number if control.scene is not None else 0,
+                level_permille=control.level_permille or 0,
+            )
+            for page, page_controls in enumerate(panel.pages.values())
+            for control_name, control in page_controls.items()
+        ]
+        controls.sort(key=lambda control: (control.page, control.number))
+        plans.append(PanelPlan(name, boat.nodes[panel.node].address, panel.debounce_ms, tuple(controls)))
+    return plans
+
+
+def _rounded_up(distance: float, speed: float) -> int:
+    """`distance` / `speed` up to the next whole number; a hair above a whole one, from rounding, counts as that one."""
+    return math.ceil(distance / speed - 1e-6)

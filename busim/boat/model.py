@@ -1,0 +1,263 @@
+"""The boat model: what a boat file may say, as frozen, strict pydantic models. One class a section.
+
+Only what a value may be stands here; what several values must be together stands in `rules`, limits that follow from
+distance in `derive`. Field descriptions are the words `busim check --resolved` and the schema show.
+"""
+
+import re
+from datetime import date
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, WithJsonSchema
+
+FORMAT = 1
+
+_NAME = "[a-z][a-z0-9_]{0,30}"
+_REQUIREMENT = r"[a-z]+\.[a-z_]+"
+
+
+def _is_name(text: str) -> str:
+    if re.fullmatch(_NAME, text) is None:
+        raise ValueError("small letters a to z, digits and _, at most 31, and a letter first")
+    return text
+
+
+def _is_one_line(text: str) -> str:
+    if not text.strip() or len(text.splitlines()) > 1:
+        raise ValueError("one line of text is wanted")
+    return text
+
+
+def _is_requirement(text: str) -> str:
+    if re.fullmatch(_REQUIREMENT, text) is None:
+        raise ValueError("the id of a requirement is wanted, like drive.loss_to_neutral")
+    return text
+
+
+def _is_date(text: str) -> str:
+    try:
+        if len(text) != 10:
+            raise ValueError
+        date.fromisoformat(text)
+    except ValueError:
+        raise ValueError('a day is wanted, as year-month-day in quotes, like "2024-05-31"') from None
+    return text
+
+
+# These are checked by functions rather than by patterns, so that what is wrong is said in words and not as a pattern.
+Name = Annotated[str, AfterValidator(_is_name), WithJsonSchema({"type": "string", "pattern": f"^{_NAME}$"})]
+"""Names of things in the boat file: they become C names and file names, so they are lower case, digits and `_`."""
+Words = Annotated[str, StringConstraints(min_length=1, max_length=400)]
+OneLine = Annotated[str, StringConstraints(min_length=1, max_length=60), AfterValidator(_is_one_line)]
+RequirementId = Annotated[str, AfterValidator(_is_requirement), WithJsonSchema({"type": "string", "pattern": f"^{_REQUIREMENT}$"})]
+Day = Annotated[str, AfterValidator(_is_date), WithJsonSchema({"type": "string", "format": "date"})]
+Metres = Annotated[float, Field(ge=0, le=5000)]
+Permille = Annotated[int, Field(ge=0, le=1000)]
+
+
+def positive(high: float) -> Any:
+    return Field(gt=0, le=high)
+
+
+class Section(BaseModel):
+    model_config = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False)
+
+
+class Boat(Section):
+    name: OneLine = Field(description="what she is called")
+    waterline_m: float = Field(gt=3, le=60, description="waterline length")
+    mass_kg: float = Field(gt=100, le=500_000, description="mass, ready for sea")
+    docking_speed_kn: float = Field(gt=0, le=15, description="fastest speed at which she is brought alongside")
+    max_run_m: float = Field(gt=0, le=200, description="how far she may run at that speed before the gear is out")
+
+
+class Bus(Section):
+    bit_rate: Literal[10_000, 20_000, 50_000, 100_000, 125_000, 250_000, 500_000, 800_000, 1_000_000] = Field(
+        description="bit/s, the same for every node on the bus"
+    )
+    trunk_m: float = Field(gt=0, le=5000, description="length of the trunk, end to end")
+    terminators_m: tuple[Metres, ...] = Field(default=(), description="metres at which a 120 ohm terminator sits; one at each end")
+    cable: Words | None = Field(default=None, description="what it is wired with")
+    twin_of: Name | None = Field(default=None, description="the bus this one doubles, for a redundant pair")
+    pluggable: bool = Field(default=False, description="part of it can be unplugged (a pendant)")
+
+
+class Tap(Section):
+    at_m: float = Field(ge=0, le=5000, description="where on the trunk")
+    drop_m: float = Field(default=0.3, ge=0, le=100, description="length of the drop")
+    plug: bool = Field(default=False, description="it can be unplugged")
+
+
+class Board(Section):
+    """What a node's hardware and its CAN driver are like. Written at the node, or once under `types`."""
+
+    queue: Literal["priority", "first_in_first_out"] | None = Field(default=None, description="order of the transmit queue")
+    processing_us: int | None = Field(default=None, ge=0, le=100_000, description="from a frame or input to what it causes")
+    clock_ppm: int | None = Field(default=None, ge=0, le=50_000, description="largest error of its clock, either way")
+    boot_ms: int | None = Field(default=None, ge=0, le=60_000, description="from power to the first line of its program")
+    watchdog_ms: int | None = Field(default=None, ge=1, le=60_000, description="external watchdog; left out: none fitted")
+    bus_off: Literal["rejoin", "stay_off"] | None = Field(default=None, description="what it does once bus-off")
+
+
+class Node(Board):
+    kind: Name = Field(description="which kind of node, as named by the table in nodes/")
+    address: int = Field(ge=1, le=62, description="sender address; 1 to 15 for whoever sends safety messages")
+    taps: dict[Name, Tap] = Field(max_length=8, description="the buses it is on, and where")
+    supply: Name = Field(description="what feeds it")
+    board: Name | None = Field(default=None, description="a type under types: boards")
+    build: int = Field(default=1, ge=0, le=255, description="software build, modulo 256")
+    settings: dict[str, Any] = Field(default_factory=dict, description="the kind's own settings")
+
+
+class Supply(Section):
+    nominal_v: float = Field(gt=3, le=60, description="voltage")
+    brown_out_v: float = Field(default=8.0, gt=1, le=60, description="nodes on it reset below this")
+
+
+class Actuator(Section):
+    type: Name | None = Field(default=None, description="a type under types: actuators")
+    stroke_mm: float | None = Field(default=None, gt=0, le=1000, description="travel from end to end")
+    speed_mm_s: float | None = Field(default=None, gt=0, le=1000, description="speed under way")
+    without_power: Literal["stays", "springs_to_idle", "springs_to_neutral"] | None = Field(
+        default=None, description="what it does when its power goes"
+    )
+    spring_mm_s: float | None = Field(default=None, gt=0, le=2000, description="speed of the spring; left out: its own speed")
+
+
+class OnLoss(Section):
+    do: Literal["neutral", "idle"] = Field(description="neutral; or idle, stay engaged and alarm, where local waters need it")
+    why: Words = Field(description="the reason, for whoever reads this in two years")
+
+
+class Drive(Section):
+    node: Name = Field(description="the node that moves its actuators")
+    instance: Literal[1, 2] = Field(description="1, or 2 for the second engine")
+    throttle: Actuator = Field(description="from idle stop to full")
+    shift: Actuator = Field(description="from full astern to full ahead, neutral in the middle")
+    idle_rpm: int = Field(ge=200, le=3000, description="engine idle")
+    full_rpm: int = Field(ge=500, le=8000, description="engine at full throttle")
+    shift_rpm: int | None = Field(default=None, ge=200, le=4000, description="fastest to engage at; left out: 1.25 x idle")
+    neutral_switch: bool = Field(default=False, description="an independent switch that closes in neutral is fitted")
+    engine_stop: bool = Field(default=False, description="the drive's node can stop the engine")
+    stop_without_bus: Words = Field(description="who can stop the engine without the bus, and how")
+    on_loss: OnLoss = OnLoss(do="neutral", why="a boat that drifts is safer than one that drives on")
+    dwell_ms: int = Field(default=1000, ge=0, le=20_000, description="least time in neutral before the opposite gear")
+    idle_wait_ms: int | None = Field(
+        default=None, ge=50, le=60_000, description="longest wait for idle before gear out; left out: derived"
+    )
+    loss_to_neutral_ms: int | None = Field(
+        default=None, ge=100, le=120_000, description="limit set by hand; left out: from distance"
+    )
+
+
+class Rudder(Section):
+    node: Name
+    hard_over_deg: float = Field(gt=0, le=80, description="travel to each side")
+    speed_deg_s: float = Field(gt=0, le=90)
+    no_steer_permille: int = Field(default=200, ge=0, le=1000, description="most throttle while nobody steers")
+
+
+class Station(Section):
+    node: Name
+    may_take: tuple[Name, ...] = Field(description="the drives it may take control of")
+    steers: bool = Field(default=False, description="it may steer too")
+    matched_take: bool = Field(default=False, description="control may be taken with the lever matched to gear and throttle")
+    lever_low_permille: int = Field(default=100, ge=1, le=499, description="lever sensor at full astern, of its supply")
+    lever_high_permille: int = Field(default=900, ge=501, le=999, description="lever sensor at full ahead")
+    lever_gear_permille: int = Field(default=150, ge=20, le=500, description="share of half travel at which a gear is asked for")
+
+
+class Zone(Section):
+    number: int = Field(ge=1, le=255, description="its number on the bus")
+    node: Name = Field(description="the zone driver that feeds it")
+    channel: int = Field(ge=1, le=64, description="the driver's output")
+    kind: Literal["switched", "dimmable", "colour", "tunable_white"] = Field(description="how it can be lit")
+    mains: bool = Field(default=False, description="a mains light behind a relay: a licensed electrician's work")
+    lit_after_reset: bool = Field(default=False, description="on after its driver starts, until told otherwise")
+
+
+class Scene(Section):
+    number: int = Field(ge=1, le=255)
+    levels: dict[Name, Permille] = Field(max_length=255, description="zone: lightness in permille, 0 to 1000")
+    fade_ms: int = Field(default=0, ge=0, le=40_000)
+
+
+class Control(Section):
+    does: Literal["on", "off", "toggle", "level", "scene", "page", "all_off"] = Field(description="what a touch does")
+    number: int = Field(ge=1, le=64, description="which touch field of the panel, from 1")
+    zones: tuple[Name, ...] = Field(default=(), description="the zones it acts on")
+    scene: Name | None = None
+    page: Name | None = None
+    level_permille: int | None = Field(default=None, ge=0, le=1000)
+
+
+class Panel(Section):
+    node: Name
+    debounce_ms: int = Field(default=20, ge=1, le=200, description="a touch is believed after this long")
+    pages: dict[Name, Annotated[dict[Name, Control], Field(max_length=64)]] = Field(
+        max_length=32, description="page: control: what it does; the first page is shown at start"
+    )
+
+
+class TimingSection(Section):
+    """Protocol timing. Each default has its reason in its description."""
+
+    lever_ms: int = Field(default=20, ge=5, le=1000, description="lever frame period: a lever feels direct below 50 ms")
+    drive_ms: int = Field(default=40, ge=5, le=1000, description="drive report period: an echo well inside age_max_ms")
+    claim_ms: int = Field(default=50, ge=5, le=1000, description="claim repeat: several tries inside transfer_ms")
+    heartbeat_ms: int = Field(default=100, ge=10, le=10_000, description="heartbeat period")
+    heartbeat_missing_ms: int = Field(default=350, ge=20, le=60_000, description="three heartbeats lost and a half")
+    control_timeout_ms: int = Field(
+        default=250, ge=20, le=10_000, description="five levers and the longest noise burst ridden through"
+    )
+    max_gap: int = Field(default=3, ge=1, le=100, description="two frames lost in a row are ridden through")
+    age_max_ms: int = Field(default=300, ge=20, le=10_000, description="an echo older than this: the station lets go")
+    transfer_ms: int = Field(default=500, ge=50, le=10_000, description="ten claims; longer feels like a refusal")
+    overlap_ms: int = Field(default=600, ge=50, le=10_000, description="longest two drives may obey different stations")
+    zone_ms: int = Field(default=1000, ge=20, le=60_000, description="zone report period")
+    press_repeat_ms: int = Field(default=50, ge=5, le=1000, description="press repeat: inside the 100 ms that feel instant")
+    press_failed_ms: int = Field(
+        default=800, ge=20, le=10_000, description="a press not done by then is reported failed, within 1 s"
+    )
+
+
+class Policy(Section):
+    do: Name
+    why: Words
+
+
+class Weakness(Section):
+    requirement: RequirementId
+    fault: Words
+    reason: Words
+    date: Day
+
+
+class Types(Section):
+    boards: dict[Name, Board] = Field(default_factory=dict, max_length=62)
+    actuators: dict[Name, Actuator] = Field(default_factory=dict, max_length=62)
+
+
+class Hull(Section):
+    top_speed_kn: float = Field(gt=0.5, le=60, description="speed in still water with every engine at full")
+    astern_share: float = Field(default=0.6, gt=0, le=1, description="thrust astern as a share of ahead")
+
+
+class BoatFile(Section):
+    busim: Literal[1] = Field(description="format of this file")
+    boat: Boat = Field(description="what she is, and how far she may run without orders")
+    types: Types = Types()
+    buses: dict[Name, Bus] = Field(max_length=8, description="the CAN buses")
+    supplies: dict[Name, Supply] = Field(max_length=62, description="what feeds the nodes")
+    nodes: dict[Name, Node] = Field(max_length=62, description="a microcontroller each, no more than there are addresses")
+    stations: dict[Name, Station] = Field(default_factory=dict, max_length=15, description="where she is driven from")
+    drives: dict[Name, Drive] = Field(default_factory=dict, max_length=15, description="an engine with its gearbox each")
+    rudder: Rudder | None = None
+    zones: dict[Name, Zone] = Field(default_factory=dict, max_length=255, description="lights switched together")
+    scenes: dict[Name, Scene] = Field(default_factory=dict, max_length=255, description="levels set together")
+    panels: dict[Name, Panel] = Field(default_factory=dict, max_length=62, description="touch panels")
+    timing: TimingSection = TimingSection()
+    partition_policy: Policy | None = None
+    on_one_drive_lost: Policy | None = None
+    accepted_weaknesses: tuple[Weakness, ...] = ()
+    hull: Hull | None = None
