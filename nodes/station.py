@@ -51,8 +51,8 @@ class DriveEcho:
 class Station(Member):
     __slots__ = (
         "alarm", "claim_counter", "claim_due_ns", "echoes", "gears", "held_since_ns", "highest", "lever_counter", "lever_due_ns",
-        "lever_fault", "lever_id", "lever_period_ns", "levers", "me", "neutral_now", "neutral_now_counter", "neutral_now_due_ns",
-        "number", "shows", "state", "transfer_until_ns", "wanted",
+        "lever_faults", "lever_id", "lever_period_ns", "me", "neutral_now", "neutral_now_counter", "neutral_now_due_ns",
+        "number", "show_due_ns", "shows", "state", "transfer_until_ns", "wanted",
     )  # fmt: skip
 
     inputs: ClassVar[Mapping[str, int]] = {"lever.*": 20 * MS, "take": 0, "neutral_now": 0}
@@ -65,9 +65,9 @@ class Station(Member):
         self.state = WATCHING
         self.number = 0
         self.highest = 0
-        self.levers: dict[str, int] = {}
-        self.gears = (v.NEUTRAL, 0, v.NEUTRAL, 0)
-        self.lever_fault = 1
+        self.gears: tuple[int, ...] = (v.NEUTRAL, 0, v.NEUTRAL, 0)
+        self.lever_faults = self.wanted
+        """Instances, as bits, whose lever sensor is out of range or was never read."""
         self.lever_id = LEVER.can_id(address)
         self.lever_period_ns = self.timing.lever_ms * MS
         self.lever_counter = 0
@@ -80,6 +80,8 @@ class Station(Member):
         self.neutral_now_counter = 0
         self.neutral_now_due_ns = NEVER
         self.shows = 0
+        self.show_due_ns = 0
+        """When the display may have to change though nothing was heard."""
         self.alarm = 0
 
     def receives(self) -> dict[tuple[int, int], FrameHandler]:
@@ -95,8 +97,7 @@ class Station(Member):
 
     def on_input(self, now_ns: int, channel: str, value: int) -> Actions:
         if channel.startswith("lever."):
-            self.levers[channel] = value
-            self._read_levers()
+            self._read_lever(int(channel[6:]), value)
             return NOTHING
         if channel == "take":
             return tuple(self._take(now_ns)) if value else NOTHING
@@ -114,7 +115,7 @@ class Station(Member):
             self.task_ran = True
             counter = self.lever_counter = self.lever_counter + 1 & 0xFF
             number = self.number if self.state in (CLAIMING, HOLDING) else 0
-            data = LEVER.pack(self.lever_id, counter, number, *self.gears, self.lever_fault, 0)
+            data = LEVER.pack(self.lever_id, counter, number, *self.gears, 1 if self.lever_faults else 0, 0)
             for bus in self.buses:
                 actions.append((SEND, bus, self.lever_id, data, self.lever_period_ns))
             actions += self._watch_time(now_ns)
@@ -130,37 +131,41 @@ class Station(Member):
         return tuple(actions)
 
     def _set_deadline(self) -> None:
-        self.deadline_ns = min(
-            self.lever_due_ns, self.claim_due_ns, self.neutral_now_due_ns, self.beat_due_ns, self.identity_due_ns
-        )
+        due_ns = self.lever_due_ns
+        if self.beat_due_ns < due_ns:
+            due_ns = self.beat_due_ns
+        if self.identity_due_ns < due_ns:
+            due_ns = self.identity_due_ns
+        if self.claim_due_ns < due_ns:
+            due_ns = self.claim_due_ns
+        if self.neutral_now_due_ns < due_ns:
+            due_ns = self.neutral_now_due_ns
+        self.deadline_ns = due_ns
 
     # ------------------------------------------------------------------------------------------------ levers
 
-    def _read_levers(self) -> None:
-        """Sensor values to gears and throttles; a sensor out of its range is a fault and counts as neutral."""
+    def _read_lever(self, instance: int, value: int) -> None:
+        """A sensor value to gear and throttle; a sensor out of its range is a fault and counts as neutral."""
         me = self.me
-        middle = (me.lever_low_permille + me.lever_high_permille) // 2
-        gears = [v.NEUTRAL, 0, v.NEUTRAL, 0]
-        fault = 0
-        for instance in me.drives:
-            value = self.levers.get(f"lever.{instance}", -1)
-            if not me.lever_low_permille - OUT_OF_RANGE_PERMILLE <= value <= me.lever_high_permille + OUT_OF_RANGE_PERMILLE:
-                fault = 1
-                continue
-            half = me.lever_high_permille - middle if value >= middle else middle - me.lever_low_permille
-            travel = min(abs(value - middle) * 1000 // half, 1000)
-            if travel >= me.lever_gear_permille:
-                place = 2 * instance - 2
-                gears[place] = v.AHEAD if value > middle else v.ASTERN
-                gears[place + 1] = (travel - me.lever_gear_permille) * 1000 // (1000 - me.lever_gear_permille)
-        self.gears = (gears[0], gears[1], gears[2], gears[3])
-        self.lever_fault = fault
+        low, high = me.lever_low_permille, me.lever_high_permille
+        gear, throttle = v.NEUTRAL, 0
+        if low - OUT_OF_RANGE_PERMILLE <= value <= high + OUT_OF_RANGE_PERMILLE:
+            self.lever_faults &= ~instance
+            middle = (low + high) // 2
+            travel = (value - middle) * 1000 // (high - middle) if value >= middle else (middle - value) * 1000 // (middle - low)
+            first = me.lever_gear_permille
+            if travel >= first:
+                gear = v.AHEAD if value > middle else v.ASTERN
+                throttle = (travel - first) * 1000 // (1000 - first) if travel < 1000 else 1000
+        else:
+            self.lever_faults |= instance
+        self.gears = (gear, throttle, *self.gears[2:]) if instance == 1 else (*self.gears[:2], gear, throttle)
 
     # ------------------------------------------------------------------------------------------------ taking control
 
     def _take(self, now_ns: int) -> list[Action]:
         self.alarm = 0
-        allowed = not self.lever_fault and self.gears[0] == v.NEUTRAL and self.gears[2] == v.NEUTRAL
+        allowed = not self.lever_faults and self.gears[0] == v.NEUTRAL and self.gears[2] == v.NEUTRAL
         actions = self._event(now_ns, "take" if allowed else "refused")
         if self.state == CLAIMING and actions:
             number = self.highest + 1 & 0xFFFF
@@ -243,7 +248,7 @@ class Station(Member):
             else:
                 actions = self._event(now_ns, "withdrawn")
                 self.claim_due_ns = self.transfer_until_ns = NEVER
-        return [*actions, *self._show(now_ns)]
+        return [*actions, *self._show(now_ns)] if actions or now_ns >= self.show_due_ns else actions
 
     def _event(self, now_ns: int, event: str) -> list[Action]:
         move = _MOVES.get((self.state, event))
@@ -256,6 +261,9 @@ class Station(Member):
 
     def _show(self, now_ns: int) -> Actions:
         """The display, and the alarm; said only where they change (the host drops what is the same)."""
+        missing_ns = self.timing.heartbeat_missing_ms * MS
+        silent_ns = [echo.heard_ns + missing_ns for echo in self.echoes.values()]
+        self.show_due_ns = min((due_ns for due_ns in silent_ns if due_ns > now_ns), default=NEVER)
         shows = self.what_to_show(now_ns)
         if shows == self.shows and not self.alarm:
             return NOTHING if self.state != CLAIMING else ((OUTPUT, "shows", shows), (OUTPUT, "alarm", 0))

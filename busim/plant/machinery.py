@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from busim.plant.ramp import Ramp
+from busim.units import NEVER
 
 STROKE: Final = 1_000_000
 """Positions are millionths: throttle 0 to STROKE, shift -STROKE (astern) to +STROKE (ahead)."""
@@ -23,7 +24,7 @@ AHEAD: Final = 1
 ASTERN: Final = 2
 
 _SHIFT_MARKS: Final = tuple(
-    sign * mark for sign in (-1, 1) for mark in (CLUTCH_TAKES, CLUTCH_LETS_GO, SWITCH_CLOSED, SWITCH_CLOSED + 1)
+    sorted(sign * mark for sign in (-1, 1) for mark in (CLUTCH_TAKES, CLUTCH_LETS_GO, SWITCH_CLOSED, SWITCH_CLOSED + 1))
 )
 _THROTTLE_MARKS: Final = (THROTTLE_STOP, THROTTLE_STOP + 1)
 
@@ -52,7 +53,7 @@ class DriveValues:
 
 
 class Machinery:
-    __slots__ = ("at_stop", "fuel", "gear", "rpm", "running", "shift", "switch_closed", "throttle", "values")
+    __slots__ = ("at_stop", "crossing_ns", "fuel", "gear", "rpm", "running", "shift", "switch_closed", "throttle", "values")
 
     def __init__(self, values: DriveValues) -> None:
         self.values = values
@@ -64,20 +65,24 @@ class Machinery:
         self.rpm = float(values.idle_rpm)
         self.running = True
         self.fuel = True
+        self.crossing_ns = NEVER
+        """The next moment at which something above may change by itself, as of the last change."""
 
     def command_throttle(self, now_ns: int, permille: int) -> None:
-        """Go to 0 (idle) to 1000 (full); -1: its power is gone."""
+        """Go to 0 (idle) to 1000 (full), where it ends whatever is asked; -1: its power is gone."""
         values = self.values.throttle
         if permille >= 0:
-            self.throttle.go(now_ns, permille * 1000, values.per_second)
+            self.throttle.go(now_ns, min(permille, 1000) * 1000, values.per_second)
         elif values.springs:
             self.throttle.go(now_ns, 0, values.spring_per_second)
         else:
             self.throttle.stop(now_ns)
 
     def command_shift(self, now_ns: int, gear: int) -> None:
-        """Go to a gear (NEUTRAL, AHEAD, ASTERN); -1: its power is gone."""
+        """Go to a gear (NEUTRAL, AHEAD, ASTERN); -1: its power is gone. ValueError for anything above ASTERN."""
         values = self.values.shift
+        if gear > ASTERN:
+            raise ValueError(f"there is no gear {gear}: it takes 0 neutral, 1 ahead, 2 astern")
         if gear >= 0:
             self.shift.go(now_ns, {NEUTRAL: 0, AHEAD: STROKE, ASTERN: -STROKE}[gear], values.per_second)
         elif values.springs:
@@ -85,13 +90,11 @@ class Machinery:
         else:
             self.shift.stop(now_ns)
 
-    def next_crossing_ns(self, now_ns: int) -> int | None:
-        """The next moment at which something above may change by itself."""
+    def look_ahead(self, now_ns: int) -> None:
+        """Work out `crossing_ns` anew."""
         shift = self.shift.next_crossing_ns(now_ns, _SHIFT_MARKS)
         throttle = self.throttle.next_crossing_ns(now_ns, _THROTTLE_MARKS)
-        if shift is None or (throttle is not None and throttle < shift):
-            return throttle
-        return shift
+        self.crossing_ns = min(NEVER if shift is None else shift, NEVER if throttle is None else throttle)
 
     def settle(self, now_ns: int) -> tuple[bool, bool, bool]:
         """Bring gear, throttle stop and neutral switch up to date: which of the three changed."""

@@ -39,15 +39,17 @@ class Plant:
 
     def throttle_sink(self, drive: int) -> Callable[[int, int], None]:
         def sink(now_ns: int, permille: int) -> None:
+            self.advance(now_ns)
             self.drives[drive].command_throttle(now_ns, permille)
-            self._moved(now_ns, drive)
+            self._moved(now_ns, drive, "throttle_position")
 
         return sink
 
     def shift_sink(self, drive: int) -> Callable[[int, int], None]:
         def sink(now_ns: int, gear: int) -> None:
+            self.advance(now_ns)
             self.drives[drive].command_shift(now_ns, gear)
-            self._moved(now_ns, drive)
+            self._moved(now_ns, drive, "shift_position")
 
         return sink
 
@@ -61,22 +63,24 @@ class Plant:
 
     def lamp_sink(self, zone: str) -> Callable[[int, int], None]:
         def sink(now_ns: int, permille: int) -> None:
-            permille = max(permille, 0)
+            permille = min(max(permille, 0), 1000)
             if self.lamps.get(zone, 0) != permille:
                 self.lamps[zone] = permille
                 self.journal.event(now_ns, "lamp", zone, permille)
 
         return sink
 
-    def _moved(self, now_ns: int, drive: int) -> None:
-        """An actuator has a new target: the past is settled first, then its inputs and the next crossing are looked at."""
-        self.advance(now_ns)
-        self._settle(now_ns, drive)
+    def _moved(self, now_ns: int, drive: int, channel: str) -> None:
+        """An actuator has a new target: sample its feedback again, and look for the next crossing."""
+        if self.crossing.armed_ns <= now_ns:  # a crossing at this very moment must not be lost to the new target
+            self._settle(now_ns, drive)
         host = self.wired.get(drive)
         if host is not None:
-            host.wake(now_ns, "throttle_position")
-            host.wake(now_ns, "shift_position")
-        self._arm_crossing(now_ns)
+            host.wake(now_ns, channel)
+        if self.drives[drive].crossing_ns <= now_ns:  # it is due at this very moment and would not be found by looking ahead
+            self._settle(now_ns, drive)
+        self.drives[drive].look_ahead(now_ns)
+        self._arm_crossing()
 
     # ------------------------------------------------------------------------------------------------ time
 
@@ -90,22 +94,24 @@ class Plant:
             self.grid_ns = grid_ns
             grid_ns += STEP_NS
 
-    def _arm_crossing(self, now_ns: int) -> None:
+    def _arm_crossing(self) -> None:
         due_ns = NEVER
         for drive in self.drives:
-            moment = drive.next_crossing_ns(now_ns)
-            if moment is not None and moment < due_ns:
-                due_ns = moment
-        if due_ns != NEVER:
-            self.kernel.arm(self.crossing, due_ns)
-        else:
+            if drive.crossing_ns < due_ns:
+                due_ns = drive.crossing_ns
+        if due_ns == self.crossing.armed_ns:
+            return
+        if due_ns == NEVER:
             self.crossing.armed_ns = NEVER
+        else:
+            self.kernel.arm(self.crossing, due_ns)
 
     def _cross(self, now_ns: int) -> int:
         self.advance(now_ns)
         for drive in range(len(self.drives)):
             self._settle(now_ns, drive)
-        self._arm_crossing(now_ns)
+            self.drives[drive].look_ahead(now_ns)
+        self._arm_crossing()
         return NEVER
 
     def _settle(self, now_ns: int, index: int) -> None:

@@ -16,10 +16,15 @@ class Ramp:
 
     def read(self, now_ns: int) -> int:
         """Where it is."""
+        start, target = self.start, self.target
+        if start == target:
+            return target
         travelled = (now_ns - self.start_ns) * self.per_second // SECOND
-        if self.target >= self.start:
-            return min(self.start + travelled, self.target)
-        return max(self.start - travelled, self.target)
+        if target > start:
+            position = start + travelled
+            return position if position < target else target
+        position = start - travelled
+        return position if position > target else target
 
     def still(self, now_ns: int) -> bool:
         return self.read(now_ns) == self.target
@@ -41,7 +46,10 @@ class Ramp:
         return self.start_ns - (-abs(position - self.start) * SECOND // self.per_second)
 
     def next_crossing_ns(self, now_ns: int, marks: tuple[int, ...]) -> int | None:
-        """The first moment after `now_ns` at which it is on one of these marks, if it gets to any."""
-        low, high = sorted((self.read(now_ns), self.target))
+        """The first moment after `now_ns` at which it is on one of these marks (in rising order), if it gets to any."""
+        position, target = self.read(now_ns), self.target
+        low, high = (position, target) if position < target else (target, position)
+        if low > marks[-1] or high < marks[0] or low == high:
+            return None
         moments = [self.reaches_ns(mark) for mark in marks if low <= mark <= high]
         return min((moment for moment in moments if moment > now_ns), default=None)

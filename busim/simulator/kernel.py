@@ -5,7 +5,7 @@ their key (scenario and faults, machinery, put-off outputs, samples, deadlines, 
 Keys are given out when the world is built, so nobody who looks on can change the order.
 """
 
-from heapq import heappop, heappush
+from heapq import heapify, heappop, heappush, heapreplace
 
 from busim.bus.bus import Bus
 from busim.bus.segment import Segment
@@ -43,12 +43,14 @@ class Loop(Kernel):
         """
         heap = self.heap
         timers = self.timers
+        segments = self.segments
         end_key = until_ns * 2
         while True:
-            due_ns, key = heap[0]
-            first: Segment | None = None
+            entry = heap[0]
+            due_ns, key = entry
             first_key = due_ns * 2 + 1
-            for segment in self.segments:
+            first: Segment | None = None
+            for segment in segments:
                 if segment.next_key < first_key:
                     first = segment
                     first_key = segment.next_key
@@ -63,14 +65,22 @@ class Loop(Kernel):
                 continue
             if due_ns > until_ns:
                 break
-            heappop(heap)
             timer = timers[key]
             if timer.armed_ns != due_ns:
+                heappop(heap)
                 continue
             self.now_ns = due_ns
             timer.armed_ns = NEVER
             next_ns = timer.fire(due_ns)
-            if next_ns < timer.armed_ns:
+            segments = self.segments  # only what timers do can change them
+            if heap[0] is not entry:  # something else was armed for this very moment and goes first
+                heap.remove(entry)
+                heapify(heap)
+                if next_ns < timer.armed_ns:
+                    self.arm(timer, next_ns)
+            elif next_ns < timer.armed_ns:
                 timer.armed_ns = next_ns
-                heappush(heap, (next_ns, key))
+                heapreplace(heap, (next_ns, key))
+            else:
+                heappop(heap)
         self.now_ns = until_ns

@@ -1,0 +1,106 @@
+"""How fast the simulator is: simulated seconds per wall second, median of several runs, on one core.
+
+    python -m tests.benchmarks.kernel [--runs 7] [--seconds 20] [--profile]
+
+A synthetic boat of 14 nodes and about 670 frames a second. Levers move all the time; sampling, machinery, hull and digest
+are on. Runs are taken in turn, so that a machine whose speed drifts gives all of them their share.
+"""
+
+import argparse
+import cProfile
+import gc
+import platform
+import pstats
+import statistics
+import time
+
+from busim.boat.derive import limits_of
+from busim.events.situation import Situation
+from busim.frames import length
+from busim.requirements.requirement import Context
+from busim.requirements.table import REQUIREMENTS
+from busim.simulator.build import build_world, power_up
+from busim.simulator.kinds import load_kinds
+from busim.simulator.world import Step, World
+from busim.units import MS, SECOND
+from tests.benchmarks.boats import DRIVES, STATIONS, synthetic_boat
+
+SETTLED_NS = 3 * SECOND
+
+
+def moving_levers(until_ns: int) -> list[Step]:
+    """Every lever under way all the time; the first station in control, in gear from the start on."""
+    steps: list[Step] = [(1 * SECOND, 0, "key", (STATIONS[0], "take", 1)), (1 * SECOND + 200 * MS, 0, "key", (STATIONS[0], "take", 0))]
+    for number, station in enumerate(STATIONS):
+        for place, drive in enumerate(DRIVES):
+            at_ns, high = 2 * SECOND, True
+            while at_ns < until_ns:
+                steps.append((at_ns, number * 2 + place, "move_lever", (station, drive, 900 - 40 * place if high else 350 + 30 * place, 1900)))
+                at_ns, high = at_ns + 1900 * MS, not high
+    return steps
+
+
+def build(observed: bool, until_ns: int) -> World:
+    boat, plan = synthetic_boat()
+    world = build_world(boat, plan, load_kinds(), 1)
+    if observed:
+        situation = Situation(plan)
+        situation.attach(world.journal)
+        context = Context(plan, {name: limits_of(boat, drive) for name, drive in boat.drives.items()}, situation)
+        for requirement in REQUIREMENTS:
+            requirement(context).attach(world.journal)
+    world.plan_steps([*power_up(world), *moving_levers(until_ns)])
+    world.run(SETTLED_NS)
+    return world
+
+
+def once(seconds: int, *, observed: bool, warm: bool) -> tuple[float, int]:
+    """(simulated seconds per wall second, frames a simulated second) once the boat has settled under way."""
+    until_ns = SETTLED_NS + seconds * SECOND
+    counted: list[int] = []
+    world = build(observed, until_ns)
+    world.journal.watch_blocks(lambda frames, events, digest: counted.append(len(frames)))
+    if not warm:
+        length._known.clear()
+    gc.collect()
+    began = time.perf_counter()
+    world.run(until_ns)
+    taken = time.perf_counter() - began
+    return seconds / taken, round(sum(counted) / len(counted))
+
+
+VARIANTS = (
+    ("all observers, every payload new", True, False),
+    ("no observers, every payload new", False, False),
+    ("all observers, warm caches", True, True),
+    ("no observers, warm caches", False, True),
+)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--runs", type=int, default=7)
+    parser.add_argument("--seconds", type=int, default=20)
+    parser.add_argument("--profile", action="store_true", help="say where the time goes instead")
+    options = parser.parse_args()
+    if options.profile:
+        until_ns = SETTLED_NS + options.seconds * SECOND
+        world = build(True, until_ns)
+        length._known.clear()
+        profile = cProfile.Profile()
+        profile.runcall(world.run, until_ns)
+        pstats.Stats(profile).sort_stats("tottime").print_stats(28)
+        return
+    results: dict[str, list[float]] = {name: [] for name, _, _ in VARIANTS}
+    frames = 0
+    for _ in range(options.runs):
+        for name, observed, warm in VARIANTS:
+            speed, frames = once(options.seconds, observed=observed, warm=warm)
+            results[name].append(speed)
+    print(f"Python {platform.python_version()}, {frames} frames/s, {options.seconds} simulated seconds, {options.runs} runs each")
+    for name, speeds in results.items():
+        print(f"  {name:34} median {statistics.median(speeds):6.0f} x real time   (min {min(speeds):.0f}, max {max(speeds):.0f})")
+
+
+if __name__ == "__main__":
+    main()
