@@ -42,7 +42,7 @@ CLAIM: Final = Message(
     (NUMBER, Signal("wanted", 3, "bit 0 drive 1, bit 1 drive 2, bit 2 rudder"), *_lever(1), *_lever(2),
      Signal("withdrawn", 1, "1: the take is off; who changed over goes neutral")),
     "A station takes control, with where its own levers stand.",
-    "every 50 ms until echoed by all it wants or transfer_ms is over",
+    "every claim_ms until echoed by all it wants or transfer_ms is over",
     50,
 )  # fmt: skip
 LEVER: Final = Message(
@@ -83,7 +83,7 @@ DRIVE_OBEYS: Final = Message(
         INSTANCE,
     ),
     "Whom this drive obeys, how far its state table is, and why it was last forced.",
-    "every 40 ms and at once after a row",
+    "every drive_ms and at once after a row",
     40,
 )
 DRIVE_STATE: Final = Message(
@@ -103,7 +103,7 @@ DRIVE_STATE: Final = Message(
         Signal("fault", 4, "what the drive itself found wrong", choices=v.DRIVE_FAULTS),
     ),
     "What this drive asks for and what it senses, apart.",
-    "every 40 ms",
+    "every drive_ms",
     40,
 )
 RUDDER_STATE: Final = Message(
@@ -151,7 +151,7 @@ HEARTBEAT: Final = Message(
         Signal("build", 8, "software build, modulo 256"),
     ),
     "Sent by a supervisor that saw the sampling, control and sending tasks run since the last one.",
-    "every 100 ms, missing after heartbeat_missing_ms",
+    "every heartbeat_ms, missing after heartbeat_missing_ms",
     100,
     part="every node",
 )
@@ -247,7 +247,7 @@ ZONE_STATE: Final = Message(
         Signal("press", 8, "number of that press"),
     ),
     "What a zone shows, and the echo of the press done last.",
-    "on change, after every press, and every 1 s",
+    "on change, after every press, and every zone_ms",
     1000,
     part="lighting",
 )
@@ -290,7 +290,7 @@ IDENTITY: Final = Message(
     "every node",
     (
         Signal("protocol", 8, "version of this protocol"),
-        Signal("kind", 8, "kind of node"),
+        Signal("kind", 8, "kind of node", choices=v.NODE_KINDS),
         Signal("major", 8, "software version, major"),
         Signal("minor", 8, "software version, minor"),
         Signal("patch", 8, "software version, patch"),

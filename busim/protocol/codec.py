@@ -46,7 +46,8 @@ class Message:
     * safety: `pack(can_id, counter, *raw) -> bytes`; `unpack(word) -> tuple`, `word` being what `check` returned.
     * other: `pack(*raw) -> bytes`; `unpack(word) -> tuple`, `word` being what `read_plain` returned.
 
-    `pack` raises ValueError, naming the message, where a value does not fit its bits. `period_ms` is 0 for "on change only".
+    `pack` raises ValueError, naming the message, where a value does not fit its bits. `period_ms` is 0 for "on change only";
+    where `timing` names a value of the boat's `Timing`, that one holds and `period_ms` is its default.
     """
 
     code: int
@@ -96,25 +97,26 @@ class Message:
 
 # ------------------------------------------------------------------------------------------------ reading what arrived
 
-_last: list[Any] = [0, b"", INVALID]
+_last: tuple[int, bytes, int] = (0, b"", INVALID)
 
 
 def check(can_id: int, data: bytes) -> int:
     """Bytes 1 to 7 of a safety frame as one integer, or INVALID where its length or its CRC is wrong.
 
-    One frame reaches several receivers: the answer for the very same bytes object is kept for the next of them.
+    One frame reaches several receivers: the answer for the very same bytes object is kept for the next of them, as one
+    tuple, so that another thread never sees the answer of one frame beside the id of another.
     """
-    if _last[1] is data and _last[0] == can_id:
-        return _last[2]  # type: ignore[no-any-return]
+    global _last
+    last = _last
+    if last[1] is data and last[0] == can_id:
+        return last[2]
     if len(data) != 8:
         return INVALID
     whole = int.from_bytes(data, "big")
     word = whole & 0xFFFFFFFFFFFFFF
     if crc_of_word(can_id, word) != whole >> 56:
         word = INVALID
-    _last[0] = can_id
-    _last[1] = data
-    _last[2] = word
+    _last = (can_id, data, word)
     return word
 
 

@@ -50,5 +50,11 @@ class CounterWatch:
 
 
 def newer(number: int, than: int) -> bool:
-    """Serial comparison of 16-bit numbers of the take of control (RFC 1982, s. 3.2): is `number` later than `than`?"""
+    """Serial comparison of 16-bit numbers of the take of control (RFC 1982, s. 3.2): is `number` later than `than`?
+
+    0 is no number, but what a node reports that has heard of no take: it is later than none and all others are later. Were
+    it compared like a number, whoever starts anew could not follow, and would seem to outbid, a take beyond 32767.
+    """
+    if not number or not than:
+        return number > than
     return 0 < (number - than & 0xFFFF) < 0x8000

@@ -44,7 +44,7 @@ def _pair_table(high: bytes, low: bytes) -> bytes:
 
 
 def _start_table() -> bytes:
-    """CRC contribution of the id: the register after its two bytes, carried on through seven bytes of zeros."""
+    """The register after the two bytes of each id."""
     table = bytearray(2048)
     for can_id in range(2048):
         register = BYTE_TABLE[BYTE_TABLE[START ^ can_id >> 8] ^ can_id & 0xFF]

@@ -32,10 +32,10 @@ def ids_sharing_a_start(can_ids: Iterable[int]) -> list[tuple[int, int]]:
 
     Empty is the proof that no two of them can be taken for each other by a wrong id alone.
     """
-    first_with: dict[int, int] = {}
+    with_start: dict[int, list[int]] = {}
     pairs = []
     for can_id in sorted(set(can_ids)):
-        other = first_with.setdefault(START_BY_ID[can_id], can_id)
-        if other != can_id:
-            pairs.append((other, can_id))
+        others = with_start.setdefault(START_BY_ID[can_id], [])
+        pairs += [(other, can_id) for other in others]
+        others.append(can_id)
     return pairs

@@ -77,6 +77,8 @@ NODE_WORKING: Final = 1
 NODE_WITH_FAULT: Final = 2
 NODE_STOPPED: Final = 3
 
+NODE_KINDS: Final = ((0, "a kind of the builder's own"), (1, "station"), (2, "drive"), (3, "panel"), (4, "zone driver"))
+
 RESET_CAUSES: Final = ((0, "power on"), (1, "reset line"), (2, "watchdog"), (3, "brown-out"))
 
 NAVIGATION_CONDITIONS: Final = ((0, "off"), (1, "under way"), (2, "at anchor"), (3, "aground"))

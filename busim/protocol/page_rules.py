@@ -1,0 +1,258 @@
+"""The written page's rules in plain words: what the page is for, safety frames, control, loss, lights. Numbers are the boat's.
+
+Nothing here defines a message, a value or a row: those are tables elsewhere.
+"""
+
+from collections.abc import Iterator
+from typing import Final
+
+from busim.protocol.catalogue import PROTOCOL_VERSION
+from busim.protocol.crc8 import BYTE_TABLE, FINAL_XOR, POLYNOMIAL, START, crc8
+from busim.protocol.page_text import bullets, hex_bytes, numbered, paragraph, table
+from busim.protocol.plan import WirePlan
+
+CHECK_INPUT: Final = b"123456789"
+"""Its CRC is the check value by which published lists of CRCs tell one from another."""
+
+
+def opening(plan: WirePlan) -> Iterator[str]:
+    yield paragraph(
+        "This page is what a firmware author needs to write a node for this boat: every frame, bit by bit, and the rules by "
+        "which frames are sent and obeyed. It is printed from the tables that busim's own nodes run on. Protocol version "
+        f"{PROTOCOL_VERSION}, helm fingerprint {plan.helm_fingerprint:04X}, lighting fingerprint {plan.lighting_fingerprint:04X}."
+    )
+    yield "## Before anything moves"
+    yield bullets(
+        [
+            "busim designs and tests. It is never part of the boat's control system, and nothing simulated is ever connected to "
+            "a live boat.",
+            "Each engine needs a means to stop it that is independent of this bus, of every node and of every program. "
+            "neutral_now is a message and no emergency stop.",
+            "While firmware is tried on anything that can move: propeller clear or shaft disconnected, boat secured, a person at "
+            "a cut-off of actuator power.",
+            "Local rules, class, insurer and a qualified surveyor come first, before this page. Mains work is for a licensed "
+            "electrician.",
+            "Keeping this page does not make a boat safe. A node is shown to keep it on the bench and aboard, with its wiring "
+            "and its version of the firmware.",
+        ]
+    )
+    yield "## How to read it"
+    yield paragraph(
+        "Ids, data and fingerprints are hexadecimal, all else is decimal. Times are in ms of the node's own clock. A limit is met "
+        "at exactly the limit: when that time has passed, it is over. A frame that arrives in that same instant comes first. "
+        "What a message, a signal, a state or an event is called here is what busim calls it everywhere."
+    )
+
+
+def rules_section(plan: WirePlan, message_name: str, can_id: int, data: bytes) -> Iterator[str]:
+    """`can_id` and `data` are the frame, of the message so named, whose CRC is worked out step by step."""
+    yield "## Safety frames"
+    yield from _frames_and_crc(message_name, can_id, data)
+    yield from _counter(plan)
+    yield from _sending_and_receiving()
+    yield from _control(plan)
+    yield from _loss(plan)
+    yield from _neutral_now_and_after(plan)
+    yield from _lights(plan)
+
+
+def _frames_and_crc(message_name: str, can_id: int, data: bytes) -> Iterator[str]:
+    yield paragraph(
+        "A safety frame always has 8 bytes: byte 0 the CRC, byte 1 the counter, bytes 2 to 7 the content, 48 bits, highest first."
+    )
+    yield "### The CRC"
+    yield paragraph(
+        f"8 bits, polynomial x^8 + x^5 + x^3 + x^2 + x + 1 ({POLYNOMIAL:02X}), start {START:02X}, bits not reflected, result xor "
+        f"{FINAL_XOR:02X}. It runs over nine bytes: the id's high byte (id divided by 256), the id's low byte, then bytes 1 to 7 "
+        "of the data. The id is not in the data, but a frame that turns up under another sender's safety id has a wrong CRC. "
+        f'To try a routine: over the nine letters "{CHECK_INPUT.decode()}" it gives {crc8(CHECK_INPUT):02X}.'
+    )
+    yield paragraph(
+        "For each byte: register = register xor byte; then eight times: shift left by one, and if a 1 was shifted out, xor "
+        f"{POLYNOMIAL:02X}. Worked example, {message_name}, id {can_id:03X}, data {hex_bytes(data)}:"
+    )
+    covered = bytes((can_id >> 8, can_id & 0xFF)) + data[1:]
+    names = ("id, high", "id, low", *(f"byte {place}" for place in range(1, 8)))
+    register, rows = START, []
+    for name, byte in zip(names, covered, strict=True):
+        mixed = register ^ byte
+        register = BYTE_TABLE[mixed]
+        rows.append((name, f"{byte:02X}", f"{mixed:02X}", f"{register:02X}"))
+    yield table(("taken in", "byte", "register xor byte", "after eight shifts"), rows)
+    yield paragraph(
+        f"The start was {START:02X}. The last register, {register:02X}, xor {FINAL_XOR:02X} is {register ^ FINAL_XOR:02X}: byte 0. "
+        "The eight shifts of the first byte:"
+    )
+    yield table(("shift", "before", "shifted out", "after"), _eight_shifts(START ^ covered[0]))
+
+
+def _eight_shifts(register: int) -> Iterator[tuple[object, ...]]:
+    for shift in range(1, 9):
+        out = register >> 7
+        after = (register << 1 & 0xFF) ^ (POLYNOMIAL if out else 0)
+        yield shift, f"{register:02X}", out, f"{after:02X}"
+        register = after
+
+
+def _counter(plan: WirePlan) -> Iterator[str]:
+    gap = plan.timing.max_gap
+    yield "### The counter"
+    yield paragraph(
+        "8 bits, one more each time, 0 after 255. The sender's task that samples the lever (or whatever the message tells) moves "
+        "it on, never the routine that sends: if sampling stops, the counter stops, and receivers see that nothing new comes. "
+        "Sent on two buses, a frame has the same counter and content on both."
+    )
+    yield paragraph("A receiver keeps, for every id it listens to (and for each bus of a pair), the last counter that counted:")
+    yield bullets(
+        [
+            "Equal to it: a duplicate. It is ignored and feeds no timeout. A sound receiver also gets duplicates from a sound "
+            "bus, where a disturbed end of frame makes the sender repeat what was already taken.",
+            f"1 to {gap} ahead (max_gap, counted modulo 256): it counts.",
+            "Anything else, and the first frame ever: refused, but remembered. If the next frame that is neither a duplicate nor "
+            "in order is exactly 1 ahead of the refused one, that next frame counts, and counting goes on from it.",
+            "Counting again never gives control back: what was lost stays lost until control is taken.",
+        ]
+    )
+    yield paragraph(f"With max_gap {gap}, and 250 the last that counted:")
+    beyond = (250 + gap + 1) % 256
+    yield table(
+        ("counter", "verdict"),
+        [
+            (250, "duplicate"),
+            (251, "counts"),
+            ((250 + gap) % 256, "counts"),
+            (f"{beyond}, then {(beyond + 1) % 256}", "refused, then counts"),
+            (f"{beyond}, then {(beyond + gap + 2) % 256}", "refused, then refused"),
+        ],
+    )
+
+
+def _sending_and_receiving() -> Iterator[str]:
+    yield "### Judging a frame"
+    yield paragraph("In this order, leaving at the first that fails. A frame that fails changes nothing and feeds no timeout:")
+    yield numbered(
+        [
+            "It is a data frame with an 11-bit id this node listens to, and has 8 bytes.",
+            "Its CRC is right.",
+            "Its counter counts. For neutral_now alone any counter will do: it can only reduce.",
+            "Where it carries a number of a take, it is the one in question: for lever, the pair (station, number) in control.",
+            "Its values make sense. A lever frame that asks this drive for anything but neutral, ahead or astern, or for more "
+            "than 1000 permille, fails as a whole.",
+        ]
+    )
+    yield "### Sending a frame"
+    yield bullets(
+        [
+            "A frame that is sent again anyway has a transmit mailbox of its own: a new one overwrites an unsent one, and one that "
+            "has waited as long as its period is dropped unsent. An old lever must never be heard late.",
+            "At bus-off and at reset everything unsent is flushed.",
+            "Bus-off counts as the loss of all senders. Rejoin with pauses that grow to 10 s, flushed; rejoining never gives "
+            "control back.",
+            "Of two buses that double each other, the first valid new frame acts, one timeout runs for each sender, and the loss "
+            "of one bus is alarmed. Unequal content under one counter: the lower thrust, and an alarm. Nothing is forwarded from "
+            "one to the other.",
+        ]
+    )
+    yield "### One to reduce, two to add"
+    yield paragraph(
+        "One valid frame is enough to reduce thrust, to go idle and to go neutral. Engaging a gear, adding thrust and changing who "
+        "is in control need two valid frames that agree, one after the other: a gear only where both ask for it, the lower "
+        "throttle of the two, the same number and the same set in two claims. Receivers follow what the last frames say, never "
+        "the change from one to the next, so that a lost frame loses nothing."
+    )
+
+
+def _control(plan: WirePlan) -> Iterator[str]:
+    timing = plan.timing
+    yield "## Control"
+    yield bullets(
+        [
+            "Control belongs to a pair: the station's address and the number of its take. The drives own the truth: each reports "
+            "the pair it obeys in drive_obeys, and a display shows that, never a wish. Nobody is station 0.",
+            "Numbers have 16 bits. Number a is newer than b if (a - b) modulo 65536 is 1 to 32767. 0 is no "
+            "number: it is newer than no other, and every other is newer than it. After 65535 comes 1.",
+            "To take control a station needs its take key pressed and its own lever in neutral (or, where the boat allows it, "
+            "matched to gear and throttle) and sound. It uses the newest number it has heard, plus one. The lever of the holder "
+            "is not asked.",
+            f"It sends claim every {timing.claim_ms} ms, with the set it wants and where its levers stand, and lever with the new "
+            f"number, until every drive of the set reports the new pair. If {timing.transfer_ms} ms (transfer_ms) pass first, or a "
+            "drive of the set reports a newer number, or the same number under a lower address, it withdraws: claim with "
+            f"withdrawn 1, until no drive reports the pair, at most {timing.transfer_ms} ms. A drive that changed over then goes "
+            "neutral.",
+            "A drive changes over on two claims in a row that count, with the same newer number and set, both with the lever for "
+            "this drive in neutral, from a station it may obey whose heartbeat is fresh and carries this boat's helm fingerprint. "
+            "From then on it follows lever frames of that pair and of no other. It begins with their counter as if none had been "
+            "heard, and takes the moment of the change for a first valid lever frame, in neutral.",
+            "A station sends lever all the time; while it neither claims nor holds control, with number 0.",
+            "acted_on in drive_obeys is the counter of the last lever frame the drive acted on. A station in control whose echo is "
+            f"older than {timing.age_max_ms} ms (age_max_ms), or that hears nothing from a drive for so long, or hears that it "
+            "obeys another pair, alarms and lets control go.",
+            f"A drive that hears its twin obey another pair for longer than {timing.overlap_ms} ms (overlap_ms) after the later of "
+            "the two changed goes neutral.",
+            "A drive or station that resets obeys and holds nothing until a take. After power-up and after a loss nobody is in "
+            "control, and every station shows that unmistakably. The lever of an old holder is dead until it is in neutral and "
+            "control is taken again.",
+        ]
+    )
+
+
+def _loss(plan: WirePlan) -> Iterator[str]:
+    timing = plan.timing
+    yield "## Loss"
+    yield paragraph("By itself, whatever anybody else does, a drive that obeys a station goes idle, then neutral, once:")
+    yield bullets(
+        [
+            f"no valid lever frame of the pair in control has come for {timing.control_timeout_ms} ms (control_timeout_ms), or",
+            f"that station's heartbeat has been missing for {timing.heartbeat_missing_ms} ms (heartbeat_missing_ms), or carries "
+            "another helm fingerprint, or",
+            "a lever frame of that pair says the lever is faulty, or the take is withdrawn, or neutral_now is pressed, or its own "
+            "controller is bus-off on its only bus.",
+        ]
+    )
+    yield paragraph(
+        "Idle means: throttle at its stop, and engine speed below shift_rpm or idle_wait_ms over since idle was commanded. After "
+        "idle_wait_ms a forced neutral takes the gear out at any speed, and asks for an engine stop if the throttle is not at its "
+        "stop. No gear ever goes in above idle. A drive that wakes off neutral may only go to idle, then neutral. An actuator that "
+        "has not arrived well after its time (shift_ms for the gear) is stuck."
+    )
+    yield paragraph(
+        "Where a drive's on_loss is idle, it stays at idle in gear and alarms when lever frames or heartbeats are lost. "
+        "neutral_now and a take withdrawn bring it to neutral all the same."
+    )
+    yield paragraph(
+        f"A heartbeat comes from a supervisor that has seen the sampling, control and sending tasks run since the last one, never "
+        f"from a timer alone. A node that was never heard is as missing as one that fell silent {timing.heartbeat_missing_ms} ms "
+        "ago. Another lighting fingerprint is shown and never touches the helm."
+    )
+
+
+def _neutral_now_and_after(plan: WirePlan) -> Iterator[str]:
+    yield "## Neutral now, and after a forced neutral"
+    yield bullets(
+        [
+            "neutral_now from any station acts on every drive, whoever is in control, on the first frame whose CRC is right. It is "
+            "repeated until every drive has echoed it: reports station 0.",
+            "A key that is stuck on is named, and can be locked out by a deliberate act at another station.",
+            "After a forced neutral no gear goes in until the fault is gone, a lever has been in neutral, and control has been "
+            f"taken anew. neutral_now counts as gone after {plan.timing.control_timeout_ms} ms without a pressed key.",
+            "Why it was forced stays in the cause of drive_obeys until control is taken.",
+        ]
+    )
+
+
+def _lights(plan: WirePlan) -> Iterator[str]:
+    timing = plan.timing
+    yield "## Lights"
+    yield bullets(
+        [
+            "A touch held for the panel's debounce_ms is a press. It gets the panel's next number and is sent as press, once for "
+            f"each of its zones, and again every {timing.press_repeat_ms} ms (press_repeat_ms) to those that have not answered.",
+            "A zone has answered when its own zone_state carries this panel's address and this number. When all have, the press is "
+            f"done. If {timing.press_failed_ms} ms (press_failed_ms) pass first, the panel says that it failed.",
+            "A zone driver does a press once and answers each frame of it. The same number from the same panel for the same zone "
+            f"within {2 * timing.press_repeat_ms} ms of the last (twice press_repeat_ms) is the same press; later, it is a new "
+            "one, from a panel that has started again.",
+            "Navigation lights follow a condition and nothing else: no scene, fade, level or all-off touches them. They stay as "
+            "set through loss of the bus, hang and reset, their hardware's default is on, and a wired switch overrides them.",
+        ]
+    )
