@@ -152,7 +152,7 @@ class Drive(Section):
 
 class Rudder(Section):
     node: Name
-    hard_over_deg: float = Field(gt=0, le=80, description="travel to each side")
+    hard_over_deg: float = Field(gt=0, le=51, description="travel to each side; 51 degrees is what its report can carry")
     speed_deg_s: float = Field(gt=0, le=90)
     no_steer_permille: int = Field(default=200, ge=0, le=1000, description="most throttle while nobody steers")
 

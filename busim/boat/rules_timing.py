@@ -18,6 +18,12 @@ def check_timing(check: Check) -> None:
     # A consumer's time is longer than its producer's (CiA 301, heartbeat): at equal times every second frame would be late.
     _longer_than(check, "heartbeat_missing_ms", "heartbeat_ms", "a heartbeat would be missed between two good ones")
     _longer_than(check, "age_max_ms", "drive_ms", "an echo would be too old before the next can come")
+    # The age of an echo is counted in lever frames by an 8-bit counter, which comes round after 256 of them.
+    oldest_ms = 255 * timing.lever_ms
+    if timing.age_max_ms > oldest_ms:
+        told = f"the {oldest_ms} ms that the counter can tell at lever_ms ({timing.lever_ms})"
+        words = f"age_max_ms: {timing.age_max_ms} ms is more than {told}"
+        _wrong_timing(check, ("age_max_ms", "lever_ms"), words)
     _longer_than(check, "transfer_ms", "claim_ms", "a take would fail after a single claim")
     _longer_than(check, "press_failed_ms", "press_repeat_ms", "a press would fail before it is repeated once")
     if timing.overlap_ms < timing.transfer_ms:

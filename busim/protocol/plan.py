@@ -166,8 +166,15 @@ class WirePlan:
 _LIGHTING_TIMING = ("zone_ms", "press_repeat_ms", "press_failed_ms")
 
 
+def _without_names(values: Any) -> Any:
+    """What a thing is called changes no node: renaming a station must not ask for new firmware."""
+    if isinstance(values, dict):
+        return {key: _without_names(value) for key, value in values.items() if key != "name"}
+    return [_without_names(value) for value in values] if isinstance(values, list | tuple) else values
+
+
 def _fingerprint(values: Any) -> int:
     """The first 16 bits of SHA-256 over canonical JSON; 0 stands for "not known" on the wire and is never given."""
-    text = json.dumps(values, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    text = json.dumps(_without_names(values), sort_keys=True, separators=(",", ":"), ensure_ascii=True)
     first = int.from_bytes(hashlib.sha256(text.encode()).digest()[:2], "big")
     return first or 1

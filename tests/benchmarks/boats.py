@@ -42,9 +42,14 @@ def synthetic_boat() -> tuple[BoatFile, WirePlan]:
             }
             for index, name in enumerate(DRIVES)
         },
-        "zones": {f"zone_{n}": {"number": n + 1, "node": f"driver_{n // 2}", "channel": n % 2 + 1, "kind": "switched"} for n in range(10)},
+        "zones": {
+            f"zone_{n}": {"number": n + 1, "node": f"driver_{n // 2}", "channel": n % 2 + 1, "kind": "switched"} for n in range(10)
+        },
         "panels": {
-            f"panel_{n}": {"node": f"panel_{n}", "pages": {"one": {"all": {"number": 1, "does": "toggle", "zones": [f"zone_{n}"]}}}}
+            f"panel_{n}": {
+                "node": f"panel_{n}",
+                "pages": {"one": {"near": {"number": 1, "does": "toggle", "zones": [f"zone_{n}"]}}},
+            }
             for n in range(PANELS)
         },
         "timing": {"lever_ms": 10, "drive_ms": 20},

@@ -30,12 +30,14 @@ SETTLED_NS = 3 * SECOND
 
 def moving_levers(until_ns: int) -> list[Step]:
     """Every lever under way all the time; the first station in control, in gear from the start on."""
-    steps: list[Step] = [(1 * SECOND, 0, "key", (STATIONS[0], "take", 1)), (1 * SECOND + 200 * MS, 0, "key", (STATIONS[0], "take", 0))]
+    take = (STATIONS[0], "take")
+    steps: list[Step] = [(SECOND, 0, "key", (*take, 1)), (SECOND + 200 * MS, 0, "key", (*take, 0))]
     for number, station in enumerate(STATIONS):
         for place, drive in enumerate(DRIVES):
             at_ns, high = 2 * SECOND, True
             while at_ns < until_ns:
-                steps.append((at_ns, number * 2 + place, "move_lever", (station, drive, 900 - 40 * place if high else 350 + 30 * place, 1900)))
+                permille = 900 - 40 * place if high else 350 + 30 * place
+                steps.append((at_ns, number * 2 + place, "move_lever", (station, drive, permille, 1900)))
                 at_ns, high = at_ns + 1900 * MS, not high
     return steps
 

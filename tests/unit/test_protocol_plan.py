@@ -56,7 +56,7 @@ def test_each_timing_value(plan: WirePlan, name: str) -> None:
 
 @pytest.mark.parametrize(
     ("part", "name"),
-    [*(("stations", name) for name in names(StationPlan)), *(("drives", name) for name in names(DrivePlan))],
+    [*(("stations", name) for name in names(StationPlan, "name")), *(("drives", name) for name in names(DrivePlan, "name"))],
 )
 def test_each_value_of_the_helm(plan: WirePlan, part: str, name: str) -> None:
     helm, lighting = fingerprints(plan)
@@ -67,7 +67,7 @@ def test_each_value_of_the_helm(plan: WirePlan, part: str, name: str) -> None:
 
 @pytest.mark.parametrize(
     ("part", "name"),
-    [*(("zones", name) for name in names(ZonePlan)), *(("panels", name) for name in names(PanelPlan, "controls"))],
+    [*(("zones", name) for name in names(ZonePlan, "name")), *(("panels", name) for name in names(PanelPlan, "controls", "name"))],
 )
 def test_each_value_of_the_lights(plan: WirePlan, part: str, name: str) -> None:
     helm, lighting = fingerprints(plan)
@@ -76,7 +76,7 @@ def test_each_value_of_the_lights(plan: WirePlan, part: str, name: str) -> None:
     assert changed.lighting_fingerprint != lighting
 
 
-@pytest.mark.parametrize("name", names(ControlPlan))
+@pytest.mark.parametrize("name", names(ControlPlan, "name"))
 def test_each_value_of_a_control(plan: WirePlan, name: str) -> None:
     helm, lighting = fingerprints(plan)
     panel = plan.panels[0]
@@ -84,6 +84,11 @@ def test_each_value_of_a_control(plan: WirePlan, name: str) -> None:
     changed = replace(plan, panels=(replace(panel, controls=(control, *panel.controls[1:])),))
     assert changed.helm_fingerprint == helm
     assert changed.lighting_fingerprint != lighting
+
+
+@pytest.mark.parametrize("part", ["stations", "drives", "zones", "panels"])
+def test_what_a_thing_is_called_asks_for_no_new_firmware(plan: WirePlan, part: str) -> None:
+    assert fingerprints(varied(plan, part, "name")) == fingerprints(plan)
 
 
 @pytest.mark.parametrize("part", ["stations", "drives", "zones", "panels"])
