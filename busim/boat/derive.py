@@ -8,7 +8,17 @@ from dataclasses import dataclass, fields
 from typing import Final, Literal
 
 from busim.boat.model import Actuator, Board, Boat, BoatFile, Drive, TimingSection
-from busim.protocol.plan import ControlPlan, DrivePlan, PanelPlan, StationPlan, Timing, WirePlan, ZonePlan
+from busim.protocol.plan import (
+    ControlPlan,
+    CutoutPlan,
+    DrivePlan,
+    PanelPlan,
+    RudderPlan,
+    StationPlan,
+    Timing,
+    WirePlan,
+    ZonePlan,
+)
 
 METRES_IN_NAUTICAL_MILE: Final = 1852
 """Exact (SI brochure, 8th edition, 2006, table 8; place from memory)."""
@@ -128,6 +138,8 @@ def wire_plan(boat: BoatFile) -> WirePlan:
         nodes=tuple(sorted((node.address, name, node.kind) for name, node in boat.nodes.items())),
         stations=tuple(sorted(_station_plans(boat), key=lambda plan: plan.address)),
         drives=tuple(sorted(_drive_plans(boat), key=lambda plan: plan.instance)),
+        rudder=_rudder_plan(boat),
+        cutouts=tuple(sorted(_cutout_plans(boat), key=lambda plan: plan.instance)),
         zones=tuple(sorted(_zone_plans(boat), key=lambda plan: plan.number)),
         panels=tuple(sorted(_panel_plans(boat), key=lambda plan: plan.address)),
         buses=tuple(
@@ -147,6 +159,8 @@ def _station_plans(boat: BoatFile) -> list[StationPlan]:
             lever_low_permille=station.lever_low_permille,
             lever_high_permille=station.lever_high_permille,
             lever_gear_permille=station.lever_gear_permille,
+            lever_tracks=station.lever_tracks,
+            steers=station.steers,
         )
         for name, station in boat.stations.items()
     ]
@@ -170,8 +184,34 @@ def _drive_plans(boat: BoatFile) -> list[DrivePlan]:
                 shift_ms=limits.half_shift_ms,
                 has_neutral_switch=drive.neutral_switch,
                 has_engine_stop=drive.engine_stop,
+                on_other_lost=boat.on_one_drive_lost.do if boat.on_one_drive_lost is not None else "carry_on",
+                when_apart=boat.partition_policy.do if boat.partition_policy is not None else "each_obeys",
             )
         )
+    return plans
+
+
+def _rudder_plan(boat: BoatFile) -> RudderPlan | None:
+    rudder = boat.rudder
+    if rudder is None:
+        return None
+    return RudderPlan(
+        name="rudder",
+        address=boat.nodes[rudder.node].address,
+        stations=tuple(sorted(boat.nodes[station.node].address for station in boat.stations.values() if station.steers)),
+        hard_over_cdeg=round(rudder.hard_over_deg * 100),
+        cdeg_per_s=round(rudder.speed_deg_s * 100),
+        no_steer_permille=rudder.no_steer_permille,
+    )
+
+
+def _cutout_plans(boat: BoatFile) -> list[CutoutPlan]:
+    plans = []
+    for name, cutout in boat.cutouts.items():
+        drive = boat.drives[cutout.drive]
+        limit_ms = limits_of(boat, drive).loss_to_neutral_ms
+        address = boat.nodes[cutout.node].address
+        plans.append(CutoutPlan(name, address, drive.instance, limit_ms, cutout.cutout_ms, drive.idle_rpm))
     return plans
 
 

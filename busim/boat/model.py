@@ -140,7 +140,11 @@ class Drive(Section):
     neutral_switch: bool = Field(default=False, description="an independent switch that closes in neutral is fitted")
     engine_stop: bool = Field(default=False, description="the drive's node can stop the engine")
     stop_without_bus: Words = Field(description="who can stop the engine without the bus, and how")
-    on_loss: OnLoss = OnLoss(do="neutral", why="a boat that drifts is safer than one that drives on")
+    on_loss: OnLoss = Field(
+        default=OnLoss(do="neutral", why="a boat that drifts is safer than one that drives on"),
+        description="what it does by itself when it loses the station in control",
+    )
+    offset_m: float = Field(default=0.0, ge=-10, le=10, description="of its propeller from the centre line, + is starboard")
     dwell_ms: int = Field(default=1000, ge=0, le=20_000, description="least time in neutral before the opposite gear")
     idle_wait_ms: int | None = Field(
         default=None, ge=50, le=60_000, description="longest wait for idle before gear out; left out: derived"
@@ -151,17 +155,28 @@ class Drive(Section):
 
 
 class Rudder(Section):
-    node: Name
+    node: Name = Field(description="the node that moves it")
     hard_over_deg: float = Field(gt=0, le=51, description="travel to each side; 51 degrees is what its report can carry")
-    speed_deg_s: float = Field(gt=0, le=90)
+    speed_deg_s: float = Field(gt=0, le=90, description="how fast it turns")
     no_steer_permille: int = Field(default=200, ge=0, le=1000, description="most throttle while nobody steers")
 
 
+class Cutout(Section):
+    """Stops one engine when its gear does not come out: an own node with an own supply, gear switch and speed pick-up."""
+
+    node: Name = Field(description="the node of kind cutout")
+    drive: Name = Field(description="the drive whose engine it stops")
+    cutout_ms: int = Field(default=500, ge=50, le=10_000, description="how long after the drive's limit it acts")
+
+
 class Station(Section):
-    node: Name
+    node: Name = Field(description="the node of kind station behind its lever and keys")
     may_take: tuple[Name, ...] = Field(description="the drives it may take control of")
     steers: bool = Field(default=False, description="it may steer too")
     matched_take: bool = Field(default=False, description="control may be taken with the lever matched to gear and throttle")
+    lever_tracks: Literal[1, 2] = Field(
+        default=1, description="sensors on each lever; the second one runs the other way, so that one fault can't move both alike"
+    )
     lever_low_permille: int = Field(default=100, ge=1, le=499, description="lever sensor at full astern, of its supply")
     lever_high_permille: int = Field(default=900, ge=501, le=999, description="lever sensor at full ahead")
     lever_gear_permille: int = Field(default=150, ge=20, le=500, description="share of half travel at which a gear is asked for")
@@ -177,22 +192,22 @@ class Zone(Section):
 
 
 class Scene(Section):
-    number: int = Field(ge=1, le=255)
+    number: int = Field(ge=1, le=255, description="its number on the bus")
     levels: dict[Name, Permille] = Field(max_length=255, description="zone: lightness in permille, 0 to 1000")
-    fade_ms: int = Field(default=0, ge=0, le=40_000)
+    fade_ms: int = Field(default=0, ge=0, le=40_000, description="how long the change takes")
 
 
 class Control(Section):
     does: Literal["on", "off", "toggle", "level", "scene", "page", "all_off"] = Field(description="what a touch does")
     number: int = Field(ge=1, le=64, description="which touch field of the panel, from 1")
     zones: tuple[Name, ...] = Field(default=(), description="the zones it acts on")
-    scene: Name | None = None
-    page: Name | None = None
-    level_permille: int | None = Field(default=None, ge=0, le=1000)
+    scene: Name | None = Field(default=None, description="does: scene calls this one")
+    page: Name | None = Field(default=None, description="does: page shows this page of the panel")
+    level_permille: int | None = Field(default=None, ge=0, le=1000, description="does: level sets this lightness")
 
 
 class Panel(Section):
-    node: Name
+    node: Name = Field(description="the node of kind panel behind its touch fields")
     debounce_ms: int = Field(default=20, ge=1, le=200, description="a touch is believed after this long")
     pages: dict[Name, Annotated[dict[Name, Control], Field(max_length=64)]] = Field(
         max_length=32, description="page: control: what it does; the first page is shown at start"
@@ -221,21 +236,28 @@ class TimingSection(Section):
     )
 
 
-class Policy(Section):
-    do: Name
-    why: Words
+class PartitionPolicy(Section):
+    do: Literal["each_obeys", "neutral"] = Field(
+        description="each obeys whoever reaches it; or neutral, where a drive has not heard the other one"
+    )
+    why: Words = Field(description="the reason, for whoever reads this in two years")
+
+
+class OneDriveLost(Section):
+    do: Literal["carry_on", "neutral"] = Field(description="the drive that is left carries on, or goes neutral too")
+    why: Words = Field(description="the reason, for whoever reads this in two years")
 
 
 class Weakness(Section):
-    requirement: RequirementId
-    fault: Words
-    reason: Words
-    date: Day
+    requirement: RequirementId = Field(description="the requirement that is not met")
+    fault: Words = Field(description="under which fault")
+    reason: Words = Field(description="why it is lived with")
+    date: Day = Field(description="the day it was accepted, in quotes")
 
 
 class Types(Section):
-    boards: dict[Name, Board] = Field(default_factory=dict, max_length=62)
-    actuators: dict[Name, Actuator] = Field(default_factory=dict, max_length=62)
+    boards: dict[Name, Board] = Field(default_factory=dict, max_length=62, description="boards several nodes are built on")
+    actuators: dict[Name, Actuator] = Field(default_factory=dict, max_length=62, description="actuators fitted at several places")
 
 
 class Hull(Section):
@@ -246,18 +268,19 @@ class Hull(Section):
 class BoatFile(Section):
     busim: Literal[1] = Field(description="format of this file")
     boat: Boat = Field(description="what she is, and how far she may run without orders")
-    types: Types = Types()
+    types: Types = Field(default=Types(), description="what is used twice")
     buses: dict[Name, Bus] = Field(max_length=8, description="the CAN buses")
     supplies: dict[Name, Supply] = Field(max_length=62, description="what feeds the nodes")
     nodes: dict[Name, Node] = Field(max_length=62, description="a microcontroller each, no more than there are addresses")
     stations: dict[Name, Station] = Field(default_factory=dict, max_length=15, description="where she is driven from")
     drives: dict[Name, Drive] = Field(default_factory=dict, max_length=15, description="an engine with its gearbox each")
-    rudder: Rudder | None = None
+    cutouts: dict[Name, Cutout] = Field(default_factory=dict, max_length=2, description="what stops an engine whose gear stays in")
+    rudder: Rudder | None = Field(default=None, description="the rudder, where the bus moves it")
     zones: dict[Name, Zone] = Field(default_factory=dict, max_length=255, description="lights switched together")
     scenes: dict[Name, Scene] = Field(default_factory=dict, max_length=255, description="levels set together")
     panels: dict[Name, Panel] = Field(default_factory=dict, max_length=62, description="touch panels")
-    timing: TimingSection = TimingSection()
-    partition_policy: Policy | None = None
-    on_one_drive_lost: Policy | None = None
-    accepted_weaknesses: tuple[Weakness, ...] = ()
-    hull: Hull | None = None
+    timing: TimingSection = Field(default=TimingSection(), description="timing of the protocol")
+    partition_policy: PartitionPolicy | None = Field(default=None, description="what drives do that can't hear each other")
+    on_one_drive_lost: OneDriveLost | None = Field(default=None, description="what the other drive does when one is lost")
+    accepted_weaknesses: tuple[Weakness, ...] = Field(default=(), description="requirements known not to be met, each with its reason")
+    hull: Hull | None = Field(default=None, description="how she moves; left out: metres run are not judged")

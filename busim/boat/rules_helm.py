@@ -8,7 +8,7 @@ from busim.boat.derive import shift_rpm_of
 from busim.boat.model import Actuator, BoatFile, Drive
 from busim.reading.tree import Loc
 
-_PARTS: Final = {"station": "stations", "drive": "drives", "panel": "panels", "rudder": "rudder"}
+_PARTS: Final = {"station": "stations", "drive": "drives", "panel": "panels", "rudder": "rudder", "cutout": "cutouts"}
 """Kind of node -> the section that says what it does. Without an entry there, such a node would have nothing to do."""
 _ACTUATOR_VALUES: Final = ("stroke_mm", "speed_mm_s", "without_power")
 
@@ -25,6 +25,8 @@ def check_helm(check: Check) -> None:
     _check_parts(check, "stations", boat.stations, "station")
     _check_parts(check, "drives", boat.drives, "drive")
     _check_parts(check, "panels", boat.panels, "panel")
+    _check_parts(check, "cutouts", boat.cutouts, "cutout")
+    _check_cutouts(check)
     if boat.rudder is not None:
         check_part(check, ("rudder", "node"), boat.rudder.node, "rudder", "rudder")
     _check_idle_nodes(check)
@@ -59,11 +61,31 @@ def _check_idle_nodes(check: Check) -> None:
         "drive": {drive.node for drive in boat.drives.values()},
         "panel": {panel.node for panel in boat.panels.values()},
         "rudder": {boat.rudder.node} if boat.rudder is not None else set(),
+        "cutout": {cutout.node for cutout in boat.cutouts.values()},
     }
     for name, node in boat.nodes.items():
         if node.kind in _PARTS and name not in named[node.kind]:
             loc = ("nodes", name, "kind")
             check.wrong(loc, f"{name} is of kind {node.kind}, but nothing under {_PARTS[node.kind]}: names it")
+
+
+def _check_cutouts(check: Check) -> None:
+    """A cutout has to act where the drive it watches has failed: it shares nothing with that drive but the bus."""
+    boat = check.boat
+    for name, cutout in boat.cutouts.items():
+        loc = ("cutouts", name, "drive")
+        if not check.known(loc, cutout.drive, boat.drives, "drive"):
+            continue
+        drive_node = boat.drives[cutout.drive].node
+        check.share_a_bus(loc, cutout.node, drive_node, f"{name} could not hear {cutout.drive}")
+        nodes = boat.nodes
+        if cutout.node in nodes and drive_node in nodes and nodes[cutout.node].supply == nodes[drive_node].supply:
+            words = f"{cutout.node} has the supply of {drive_node}, {nodes[drive_node].supply}: the cutout would fail with the drive"
+            check.wrong(("nodes", cutout.node, "supply"), words)
+    check.once(
+        ((cutout.drive, ("cutouts", name, "drive"), name) for name, cutout in boat.cutouts.items()),
+        lambda drive, first: f"{drive} already has the cutout {first}",
+    )
 
 
 def _check_stations(check: Check) -> None:

@@ -38,13 +38,17 @@ TIMING_WORDS: Final = {
 PART_WORDS: Final = {
     "action": "what a touch does",
     "address": "address of its node",
+    "cdeg_per_s": "how fast the rudder turns, hundredths of a degree a second",
     "channel": "the driver's output",
+    "cutout_ms": "how long after the drive's limit the cutout acts",
     "debounce_ms": "a touch is believed after this long",
     "driver": "address of its zone driver",
     "drives": "instances it may control",
     "dwell_ms": "least time in neutral before the opposite gear",
+    "hard_over_cdeg": "travel to each side, hundredths of a degree",
     "has_engine_stop": "the drive's node can stop the engine",
     "has_neutral_switch": "an independent switch that closes in neutral is fitted",
+    "idle_rpm": "engine idle",
     "idle_wait_ms": "longest wait for idle before the gear comes out all the same",
     "instance": "which drive it is in the messages",
     "kind": "how it can be lit",
@@ -52,15 +56,21 @@ PART_WORDS: Final = {
     "lever_gear_permille": "share of half travel from which a gear is asked for",
     "lever_high_permille": "lever sensor at full ahead, of its supply",
     "lever_low_permille": "lever sensor at full astern, of its supply",
+    "lever_tracks": "sensors on each lever; the second runs the other way",
+    "limit_ms": "from the last valid lever frame to gear out",
     "lit_after_reset": "on after its driver starts, until told otherwise",
     "matched_take": "may take control with the lever matched to gear and throttle",
     "number": "its number in the messages",
+    "no_steer_permille": "most throttle while nobody steers",
     "on_loss": "what it does once control is lost: neutral, or idle and stay engaged",
+    "on_other_lost": "what it does once the other drive is lost: carry on, or go neutral",
     "page": "page of the panel, 0 is shown at start",
     "scene": "number of the scene, 0 none",
     "shift_ms": "time of the actuator from a gear to neutral",
     "shift_rpm": "fastest engine speed to engage at",
     "stations": "addresses of the stations it may obey",
+    "steers": "it may steer too",
+    "when_apart": "what it does while it does not hear the other drive: obey whoever reaches it, or go neutral",
     "zones": "numbers of the zones it acts on",
 }
 
@@ -144,13 +154,15 @@ def boat_section(plan: WirePlan) -> Iterator[str]:
     yield table(
         ("fingerprint", "value", "over"),
         [
-            ("helm", f"{plan.helm_fingerprint:04X}", "protocol version, safety messages, helm timing, stations, drives"),
+            ("helm", f"{plan.helm_fingerprint:04X}", "protocol version, safety messages, helm timing, stations, drives, rudder, cutouts"),
             ("lighting", f"{plan.lighting_fingerprint:04X}", "protocol version, lighting messages, lighting timing, zones, panels"),
         ],
     )
     yield paragraph("A node holds both as constants and sends them in its heartbeat; it does not compute them.")
     yield from _parts("Stations", plan.stations)
     yield from _parts("Drives", plan.drives)
+    yield from _parts("Rudder", [plan.rudder] if plan.rudder is not None else [])
+    yield from _parts("Cutouts", plan.cutouts)
     yield from _parts("Zones", plan.zones)
     yield from _parts("Panels", plan.panels, left_out="controls")
     for panel in plan.panels:

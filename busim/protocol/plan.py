@@ -43,11 +43,17 @@ class StationPlan:
     lever_low_permille: int
     lever_high_permille: int
     lever_gear_permille: int
+    lever_tracks: int
+    steers: bool
 
 
 @dataclass(frozen=True)
 class DrivePlan:
-    """A drive: one engine with its gearbox, and what its node must know of it. `on_loss` is "neutral" or "idle"."""
+    """A drive: one engine with its gearbox, and what its node must know of it.
+
+    `on_loss` is "neutral" or "idle"; `on_other_lost` is "carry_on" or "neutral"; `when_apart`, for a drive that does not hear
+    the other one, is "each_obeys" or "neutral".
+    """
 
     name: str
     address: int
@@ -60,6 +66,32 @@ class DrivePlan:
     shift_ms: int
     has_neutral_switch: bool
     has_engine_stop: bool
+    on_other_lost: str
+    when_apart: str
+
+
+@dataclass(frozen=True)
+class RudderPlan:
+    """The rudder, where the bus moves it. `no_steer_permille` is the most throttle while nobody steers."""
+
+    name: str
+    address: int
+    stations: tuple[int, ...]
+    hard_over_cdeg: int
+    cdeg_per_s: int
+    no_steer_permille: int
+
+
+@dataclass(frozen=True)
+class CutoutPlan:
+    """What stops the engine of one drive `cutout_ms` after its limit has passed with the gear still in."""
+
+    name: str
+    address: int
+    instance: int
+    limit_ms: int
+    cutout_ms: int
+    idle_rpm: int
 
 
 @dataclass(frozen=True)
@@ -103,6 +135,8 @@ class WirePlan:
     nodes: tuple[tuple[int, str, str], ...]
     stations: tuple[StationPlan, ...]
     drives: tuple[DrivePlan, ...]
+    rudder: RudderPlan | None
+    cutouts: tuple[CutoutPlan, ...]
     zones: tuple[ZonePlan, ...]
     panels: tuple[PanelPlan, ...]
     buses: tuple[tuple[str, int, tuple[int, ...]], ...]
@@ -140,6 +174,8 @@ class WirePlan:
                 timing,
                 [asdict(station) for station in self.stations],
                 [asdict(drive) for drive in self.drives],
+                asdict(self.rudder) if self.rudder is not None else None,
+                [asdict(cutout) for cutout in self.cutouts],
             ]
         )
 

@@ -128,7 +128,7 @@ RULES = {
     ),
     # parts
     "unknown node": (
-        [("    node: engine_room\n", "    node: §engin_room\n"), ("    kind: drive\n", "    kind: cutout\n")],
+        [("    node: engine_room\n", "    node: §engin_room\n"), ("    kind: drive\n", "    kind: lookout\n")],
         'there is no node "engin_room": did you mean engine_room?',
     ),
     "node of another kind: station": (
@@ -137,8 +137,8 @@ RULES = {
         "engine_room is of kind drive, line {line}: a station needs a node of kind station",
     ),
     "node of another kind: drive": (
-        [("    kind: drive\n", "    kind: ¶cutout\n"), ("    node: engine_room\n", "    node: §engine_room\n")],
-        "engine_room is of kind cutout, line {line}: a drive needs a node of kind drive",
+        [("    kind: drive\n", "    kind: ¶lookout\n"), ("    node: engine_room\n", "    node: §engine_room\n")],
+        "engine_room is of kind lookout, line {line}: a drive needs a node of kind drive",
     ),
     "node of another kind: zone": (
         [("    node: lamp_driver\n", "    node: §companionway\n"), ("    kind: panel\n", "    kind: ¶panel\n")],

@@ -18,7 +18,7 @@ from busim.protocol.catalogue import MESSAGES
 from busim.protocol.codec import INVALID, Message, check, read_plain
 from busim.protocol.page import protocol_page
 from busim.protocol.page_boat import PART_WORDS, TIMING_WORDS
-from busim.protocol.plan import ControlPlan, DrivePlan, PanelPlan, StationPlan, Timing, WirePlan, ZonePlan
+from busim.protocol.plan import ControlPlan, CutoutPlan, DrivePlan, PanelPlan, RudderPlan, StationPlan, Timing, WirePlan, ZonePlan
 from busim.protocol.tables import TABLES, StateTable
 
 PLAN = load_boat(shipped_folder() / "first_boat").plan
@@ -225,6 +225,8 @@ def test_every_value_of_the_boat_is_there() -> None:
         "shift_ms": "875",
         "has_neutral_switch": "yes",
         "has_engine_stop": "yes",
+        "on_other_lost": "carry_on",
+        "when_apart": "each_obeys",
     }
     assert [row[0] for row in tables(part("### Stations"))[0][1:]] == [field.name for field in fields(StationPlan)][1:]
     assert [row[0] for row in tables(part("### Zones"))[0][1:]] == [field.name for field in fields(ZonePlan)][1:]
@@ -236,7 +238,7 @@ def test_every_value_of_the_boat_is_there() -> None:
 
 def test_every_value_has_words() -> None:
     assert list(TIMING_WORDS) == [field.name for field in fields(Timing)]
-    kinds = (StationPlan, DrivePlan, ZonePlan, PanelPlan, ControlPlan)
+    kinds = (StationPlan, DrivePlan, RudderPlan, CutoutPlan, ZonePlan, PanelPlan, ControlPlan)
     assert set(PART_WORDS) == {field.name for kind in kinds for field in fields(kind)} - {"name", "controls"}
 
 
