@@ -1,6 +1,6 @@
 """A whole bus: its wiring, its controllers, and the segments it falls into."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Protocol
 
 from busim.bus.controller import Controller, Route
@@ -39,57 +39,54 @@ class Bus:
         self.controllers.append(controller)
 
     def look_again(self, now_ns: int) -> None:
-        """The wiring, or who is powered, has changed: work out the segments anew.
-
-        A frame under way stays with whoever still hears its sender; on the stretch that lost it, the bus is idle after an
-        error frame's time.
-        """
-        for controller in self.controllers:
-            controller.routes = {}
+        """The wiring has changed: work out the segments anew. Each begins where those its members were on leave off."""
+        self._forget_routes()
         wanted = self.wiring.segments()
         if [[member.place for member in segment.members] for segment in self.segments] == wanted:
             return
-        under_way = [segment for segment in self.segments if segment.busy]
-        free_ns = max((segment.free_ns for segment in self.segments), default=0)
-        segments = []
-        for places in wanted:
-            members = [self.controllers[place] for place in places]
-            busy = next((segment for segment in under_way if segment.sender in members), None)
-            fresh = Segment(self, members, now_ns + 20 * self.bit_ns if under_way else max(now_ns, free_ns))
-            if busy is not None:
-                fresh.busy, fresh.error, fresh.ties = True, busy.error, busy.ties
-                fresh.sender, fresh.request, fresh.can_id, fresh.data = busy.sender, busy.request, busy.can_id, busy.data
-                fresh.free_ns, fresh.next_key = busy.free_ns, busy.next_key
-            fresh.dirty = any(member.rec for member in members)
-            segments.append(fresh)
-        self.segments = segments
+        before = self.segments
+        self.segments = [Segment(self, [self.controllers[place] for place in places], now_ns) for places in wanted]
         self.gather()
+        for segment in self.segments:
+            segment.take_over(now_ns, [old for old in before if any(member in segment.members for member in old.members)])
 
-    def route(self, sender: Controller, can_id: int) -> Route:
-        """Work out, and remember, whom a frame of this id from this sender reaches."""
+    def _forget_routes(self) -> None:
+        for controller in self.controllers:
+            controller.routes = {}
+
+    def route(self, sender: Controller, can_id: int, apart: Sequence[Controller] = ()) -> Route:
+        """Work out whom a frame of this id from this sender reaches, and remember it where nobody is `apart`: those can't
+        receive this one frame, because they send it too or have heard only its end."""
+        if sender.place in self.wiring.deaf:
+            return 0, (), False
         mask = 0
         receivers = []
         for member in sender.segment.members:
             if member is sender or not member.listening or not self.wiring.hears(member.place, sender.place):
                 continue
+            if member in apart:
+                continue
             mask |= 1 << member.host.index
             handler = member.host.handlers.get((self.index, can_id))
             if handler is not None and member.host.running:
                 receivers.append((member.host, handler))
-        sender.routes[can_id] = route = (mask, tuple(receivers), mask != 0)
+        route = (mask, tuple(receivers), mask != 0)
+        if not apart:
+            sender.routes[can_id] = route
         return route
 
     def set_listening(self, now_ns: int, controller: Controller, listening: bool) -> None:
-        """Power for a controller comes or goes."""
-        if controller.listening and not listening and controller.segment.busy and controller.segment.sender is controller:
-            controller.reset(listening=False)
-            controller.segment.sender_gone(now_ns)
+        """Power for a controller comes or goes. It takes no part in a frame of which it has heard only the end."""
+        segment = controller.segment
         controller.reset(listening=listening)
-        self.look_again(now_ns)
+        self._forget_routes()
+        if not listening:
+            segment.gone(now_ns, controller)
+        elif segment.busy:
+            segment.late.append(controller)
 
     def state_changed(self, now_ns: int, controller: Controller) -> None:
         """A controller became error active, error passive or bus-off: forget routes, write it down, tell its node."""
-        for member in self.controllers:
-            member.routes = {}
+        self._forget_routes()
         self.journal.event(now_ns, "controller", controller.host.name, self.name, controller.state, controller.tec, controller.rec)
         controller.host.controller_changed(now_ns, self.index, controller.state)

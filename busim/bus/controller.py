@@ -13,8 +13,8 @@ FIRST_IN_FIRST_OUT: Final = 1
 PASSIVE_LIMIT: Final = 128
 BUS_OFF_LIMIT: Final = 256
 
-Request: TypeAlias = tuple[int, int, int, bytes, int]
-"""(can_id, sequence, ready_ns, data, drop_at_ns)"""
+Request: TypeAlias = tuple[int, int, int, bytes, int, bool]
+"""(can_id, sequence, ready_ns, data, drop_at_ns, overwrites what waits under the same id)"""
 
 Route: TypeAlias = tuple[int, tuple[tuple[Any, FrameHandler], ...], bool]
 """(mask of hosts that accept, ((host, handler), ...), somebody acknowledges)"""
@@ -53,20 +53,27 @@ class Controller:
         self.routes = {}
 
     def submit(self, ready_ns: int, can_id: int, data: bytes, drop_after_ns: int, overwrite: bool) -> None:
-        """Put a frame in the queue; it competes from `ready_ns` on. `overwrite` tells SEND from QUEUE (`busim.seam.Action`)."""
+        """Put a frame in the queue; it competes from `ready_ns` on. `overwrite` tells SEND from QUEUE (`busim.seam.Action`).
+
+        What is overwritten may still go out until the new frame is ready, and not from then on.
+        """
         if not self.listening:
             return
         self.sequence += 1
         pending = self.pending
         segment = self.segment
-        request = (can_id, self.sequence, ready_ns, data, ready_ns + drop_after_ns)
+        request = (can_id, self.sequence, ready_ns, data, ready_ns + drop_after_ns, overwrite)
         if not pending:
             pending.append(request)
             segment.contenders.append(self)
         elif overwrite:
             for position, waiting in enumerate(pending):
-                if waiting[0] == can_id:
-                    pending[position] = request
+                if waiting[0] == can_id and waiting[4] >= ready_ns:
+                    if waiting[2] >= ready_ns:
+                        pending[position] = request
+                    else:
+                        pending[position] = (*waiting[:4], ready_ns - 1, waiting[5])
+                        pending.insert(position + 1, request)
                     break
             else:
                 pending.append(request)
@@ -79,6 +86,16 @@ class Controller:
             key = start_ns * 2 + 1
             if key < segment.next_key:
                 segment.next_key = key
+
+    def put_back(self, request: Request) -> None:
+        """A frame that failed is sent again, from its old place in the queue, until what has overwritten it is ready."""
+        can_id, sequence, ready_ns, data, drop_at_ns, overwrites = request
+        for waiting in self.pending:
+            if waiting[0] == can_id and waiting[1] > sequence and waiting[5] and waiting[2] <= drop_at_ns:
+                drop_at_ns = waiting[2] - 1
+        self.pending.insert(0, (can_id, sequence, ready_ns, data, drop_at_ns, overwrites))
+        if len(self.pending) == 1:
+            self.segment.contenders.append(self)
 
     def flush(self) -> None:
         """Drop everything that waits."""

@@ -12,7 +12,15 @@ just transmitted waits 8 bits more.
 from typing import TYPE_CHECKING, Any, Final
 
 from busim.bus.controller import FIRST_IN_FIRST_OUT, Controller, Request, Route
-from busim.frames.layout import ERROR_DELIMITER_BITS, ERROR_FLAG_BITS, INTERMISSION_BITS, SUSPEND_BITS, wire_bits
+from busim.frames.layout import (
+    ACK_DELIMITER_BITS,
+    END_OF_FRAME_BITS,
+    ERROR_DELIMITER_BITS,
+    ERROR_FLAG_BITS,
+    INTERMISSION_BITS,
+    SUSPEND_BITS,
+    wire_bits,
+)
 from busim.frames.length import frame_bits, stuffed_bits
 from busim.seam import BUS_OFF, ERROR_PASSIVE
 from busim.units import NEVER
@@ -23,12 +31,20 @@ if TYPE_CHECKING:
 _NO_KEY: Final = NEVER * 2
 _AFTER_ACCEPT_BITS: Final = 1 + INTERMISSION_BITS
 _ERROR_BITS: Final = ERROR_FLAG_BITS + ERROR_DELIMITER_BITS + INTERMISSION_BITS
+_ANSWERED_ERROR_BITS: Final = ERROR_FLAG_BITS + _ERROR_BITS
+"""The first flag, or six bits without a sender, is answered by the flags of all who see six equal bits."""
+_ACK_TO_ACCEPT_BITS: Final = ACK_DELIMITER_BITS + END_OF_FRAME_BITS - 1
+
+NO_ERROR: Final = 0
+UNACKNOWLEDGED: Final = 1
+DISTURBED: Final = 2
+"""What `Segment.error` says of the frame under way: nobody drove its ACK slot; or its bits were not what its sender sent."""
 
 
 class Segment:
     __slots__ = (
-        "bit_ns", "bus", "busy", "can_id", "contenders", "data", "dirty", "error", "free_ns", "members", "next_key", "request",
-        "sender", "ties",
+        "bit_ns", "bus", "busy", "can_id", "contenders", "data", "dirty", "error", "free_ns", "late", "members", "next_key",
+        "request", "sender", "ties",
     )  # fmt: skip
 
     def __init__(self, bus: "Bus", members: list[Controller], free_ns: int) -> None:
@@ -40,12 +56,15 @@ class Segment:
         self.free_ns = free_ns
         self.next_key = _NO_KEY
         self.sender: Controller = members[0]
-        self.request: Request = (0, 0, 0, b"", 0)
+        self.request: Request = (0, 0, 0, b"", 0, False)
         self.can_id = 0
         self.data = b""
         self.ties: tuple[tuple[Controller, Request], ...] = ()
-        self.error = False
-        self.dirty = False
+        """Others that send the same id at the same time."""
+        self.late: list[Controller] = []
+        """Members that were switched on during the frame under way: they have not heard all of it."""
+        self.error = NO_ERROR
+        self.dirty = any(member.rec for member in members)
         """Some member's receive error count is above zero."""
         for member in members:
             member.segment = self
@@ -57,11 +76,7 @@ class Segment:
         """Set the next start of frame from what waits."""
         earliest = NEVER
         for controller in self.contenders:
-            start_ns = (
-                controller.pending[0][2]
-                if controller.queue == FIRST_IN_FIRST_OUT
-                else min([request[2] for request in controller.pending])
-            )
+            start_ns = min([request[2] for request in controller.pending])
             if start_ns < controller.suspended_until_ns:
                 start_ns = controller.suspended_until_ns
             if start_ns < earliest:
@@ -93,7 +108,7 @@ class Segment:
         self.busy = True
         self.sender = sender
         self.request = best
-        self.can_id, _, _, self.data, _ = best
+        self.can_id, _, _, self.data, _, _ = best
         sender.pending.remove(best)
         if not sender.pending:
             self.contenders.remove(sender)
@@ -106,9 +121,7 @@ class Segment:
         if route[2]:
             self.next_key = (now_ns + (frame_bits(self.can_id, self.data) - _AFTER_ACCEPT_BITS) * self.bit_ns) * 2
         else:
-            self.error = True
-            # Nobody drives the ACK slot, the second bit after the stuffed region; the flag starts with the bit after it.
-            self._fail(now_ns + (stuffed_bits(self.can_id, self.data) + 2) * self.bit_ns, _ERROR_BITS)
+            self._start_unheard(now_ns)
 
     def _head(self, controller: Controller, now_ns: int) -> Request | None:
         """The frame with which a controller takes part now. What has grown too old is dropped here, unsent."""
@@ -119,12 +132,12 @@ class Segment:
         if not pending:
             self.contenders.remove(controller)
             return None
-        if controller.queue == FIRST_IN_FIRST_OUT:
-            return pending[0] if pending[0][2] <= now_ns else None
         if len(pending) == 1:
             return pending[0] if pending[0][2] <= now_ns else None
         ready = [request for request in pending if request[2] <= now_ns]
-        return min(ready) if ready else None
+        if not ready:
+            return None
+        return ready[0] if controller.queue == FIRST_IN_FIRST_OUT else min(ready)
 
     # ------------------------------------------------------------------------------------------------ a frame's end
 
@@ -140,11 +153,12 @@ class Segment:
         bus = self.bus
         route: Route | None = sender.routes.get(can_id)
         if route is None:
-            route = bus.route(sender, can_id)
+            route = self._who_hears()
         self.free_ns = now_ns + _AFTER_ACCEPT_BITS * self.bit_ns
         if not route[2]:  # the last one to hear it left during the frame
-            self.busy = self.error = True
-            self._fail(now_ns, _ERROR_BITS)
+            self.busy = True
+            self.error = UNACKNOWLEDGED
+            self._fail(now_ns - _ACK_TO_ACCEPT_BITS * self.bit_ns, _ERROR_BITS)
             return
         index = bus.index
         bus.journal.frame(now_ns, index, can_id, data, route[0])
@@ -161,10 +175,7 @@ class Segment:
         if sender.host.wants_sent:
             sender.host.note_sent(now_ns + self.bit_ns, index, can_id)
         if self.ties:
-            for controller, _ in self.ties:
-                if controller.tec and controller.transmitted():
-                    bus.state_changed(now_ns, controller)
-            self.ties = ()
+            self._finish_tied(now_ns)
         if self.dirty:
             self._count_good_reception(now_ns)
         if self.contenders:
@@ -172,33 +183,76 @@ class Segment:
         else:
             self.next_key = _NO_KEY
 
+    def _finish_tied(self, now_ns: int) -> None:
+        """Those who sent the same frame at the same time have sent it too."""
+        ties, self.ties = self.ties, ()
+        for controller, _ in ties:
+            if controller.tec and controller.transmitted():
+                self.bus.state_changed(now_ns, controller)
+            if controller.state == ERROR_PASSIVE:
+                controller.suspended_until_ns = self.free_ns + SUSPEND_BITS * self.bit_ns
+            if controller.host.wants_sent:
+                controller.host.note_sent(now_ns + self.bit_ns, self.bus.index, self.can_id)
+
+    def _who_hears(self) -> Route:
+        """The route of the frame under way, without those who send it too or were switched on during it."""
+        apart = [*self.late, *(controller for controller, _ in self.ties)]
+        self.late = []
+        return self.bus.route(self.sender, self.can_id, apart)
+
     def _count_good_reception(self, now_ns: int) -> None:
         self.dirty = False
-        hears = self.bus.wiring.hears
+        sender = self.sender
         for member in self.members:
-            if member.rec and member is not self.sender and member.listening and hears(member.place, self.sender.place):
-                if member.received():
-                    self.bus.state_changed(now_ns, member)
-                self.dirty = self.dirty or member.rec > 0
+            heard = member is not sender and member.listening and self.bus.wiring.hears(member.place, sender.place)
+            if member.rec and heard and member.received():
+                self.bus.state_changed(now_ns, member)
+            self.dirty = self.dirty or member.rec > 0
 
     # ------------------------------------------------------------------------------------------------ what goes wrong
 
+    def _start_unheard(self, now_ns: int) -> None:
+        """A frame starts that nobody will acknowledge."""
+        sender = self.sender
+        if sender.place in self.bus.wiring.dumb:
+            sender.put_back(self.request)
+            self._stumble(now_ns, [sender])
+        elif sender.place in self.bus.wiring.deaf:
+            self.error = DISTURBED
+            self._fail(now_ns + self.bit_ns, _ANSWERED_ERROR_BITS)
+        else:
+            self.error = UNACKNOWLEDGED
+            # Nobody drives the ACK slot, the second bit after the stuffed region; the flag starts with the bit after it.
+            self._fail(now_ns + (stuffed_bits(self.can_id, self.data) + 2) * self.bit_ns, _ERROR_BITS)
+
+    def _stumble(self, now_ns: int, dumb: list[Controller]) -> None:
+        """Controllers that can drive no bit find their SOF bit missing, without anybody noticing. The others arbitrate anew."""
+        self.busy = False
+        for controller in dumb:
+            self._count_failure(now_ns, controller, now_ns + (1 + _ERROR_BITS) * self.bit_ns)
+        self.seek_start()
+
     def _start_tied(self, now_ns: int, ties: list[tuple[Controller, Request]]) -> None:
         """Several send the same id at once: fine while they send the same bits, an error at the first bit that differs."""
+        dumb = [controller for controller, _ in [(self.sender, self.request), *ties] if controller.place in self.bus.wiring.dumb]
+        if dumb:
+            self.sender.put_back(self.request)
+            self._stumble(now_ns, dumb)
+            return
         for controller, request in ties:
             controller.pending.remove(request)
             if not controller.pending:
                 self.contenders.remove(controller)
         self.ties = tuple(ties)
+        self.sender.routes.pop(self.can_id, None)  # `finish` is to work it out without the others that send
         own = wire_bits(self.can_id, self.data)
         first_difference = min(
             (_first_difference(own, wire_bits(self.can_id, request[3])) for _, request in ties if request[3] != self.data),
             default=0,
         )
         if first_difference:
-            self.error = True
-            # The flag of whoever reads back the wrong bit is answered by the flags of all who see six equal bits.
-            self._fail(now_ns + first_difference * self.bit_ns, _ERROR_BITS + ERROR_FLAG_BITS)
+            self.error = DISTURBED
+            self._fail(now_ns + first_difference * self.bit_ns, _ANSWERED_ERROR_BITS)
         else:
             self.next_key = (now_ns + (frame_bits(self.can_id, self.data) - _AFTER_ACCEPT_BITS) * self.bit_ns) * 2
 
@@ -208,47 +262,93 @@ class Segment:
         self.next_key = self.free_ns * 2
 
     def _end_error(self, now_ns: int) -> None:
-        self.error = False
         senders = [(self.sender, self.request), *self.ties]
-        acknowledgement = not self.ties
+        acknowledgement = self.error == UNACKNOWLEDGED
+        self.error = NO_ERROR
         self.ties = ()
+        self.late = []
         for controller, request in senders:
-            if not controller.listening:
-                continue
-            changed = controller.transmit_error(acknowledgement=acknowledgement)
-            if controller.state == BUS_OFF:
-                controller.listening = False
-                controller.flush()
-            else:
-                if not any(waiting[0] == request[0] and waiting[1] > request[1] for waiting in controller.pending):
-                    controller.pending.append(request)
-                    if len(controller.pending) == 1:
-                        self.contenders.append(controller)
-                if controller.state == ERROR_PASSIVE:
-                    controller.suspended_until_ns = now_ns + SUSPEND_BITS * self.bit_ns
-            if changed:
-                self.bus.state_changed(now_ns, controller)
+            controller.put_back(request)
+            self._count_failure(now_ns, controller, now_ns, acknowledgement=acknowledgement)
         if not acknowledgement:
-            sending = [controller for controller, _ in senders]
-            for member in self.members:
-                if member.listening and member not in sending:
-                    self.dirty = True
-                    if member.receive_error():
-                        self.bus.state_changed(now_ns, member)
+            self._count_bad_reception(now_ns, [controller for controller, _ in senders])
         self.seek_start()
 
-    def sender_gone(self, now_ns: int) -> None:
-        """The transmitter lost its power in the middle of a frame: the others signal an error and go on without it."""
-        if self.busy:
-            self.error = False
-            self.ties = ()
-            self.busy = False
-            self.free_ns = now_ns + (_ERROR_BITS + ERROR_FLAG_BITS) * self.bit_ns
-            for member in self.members:
-                if member.listening and member is not self.sender:
-                    self.dirty = True
-                    if member.receive_error():
-                        self.bus.state_changed(now_ns, member)
+    def _count_failure(self, now_ns: int, controller: Controller, again_ns: int, *, acknowledgement: bool = False) -> None:
+        """A transmission failed; the error is over for its sender, intermission included, at `again_ns`."""
+        changed = controller.transmit_error(acknowledgement=acknowledgement)
+        if controller.state == BUS_OFF:
+            controller.listening = False
+            controller.flush()
+        controller.suspended_until_ns = again_ns + (SUSPEND_BITS * self.bit_ns if controller.state == ERROR_PASSIVE else 0)
+        if changed:
+            self.bus.state_changed(now_ns, controller)
+
+    def _count_bad_reception(self, now_ns: int, senders: list[Controller]) -> None:
+        for member in self.members:
+            if member.listening and member not in senders and member.place not in self.bus.wiring.deaf:
+                self.dirty = True
+                if member.receive_error():
+                    self.bus.state_changed(now_ns, member)
+
+    def gone(self, now_ns: int, controller: Controller) -> None:
+        """A member lost its power. If it was sending, others that send the same go on; else all signal an error and go on."""
+        sending = [(self.sender, self.request), *self.ties]
+        left = [pair for pair in sending if pair[0] is not controller]
+        if not self.busy or len(left) == len(sending):
+            return
+        if left:
+            (self.sender, self.request), *ties = left
+            self.data = self.request[3]
+            self.ties = tuple(ties)
+        else:
+            self._lose_frame(now_ns)
+
+    def _lose_frame(self, now_ns: int) -> None:
+        """The frame under way has no sender here any more."""
+        error = self.error
+        self.busy = False
+        self.error = NO_ERROR
+        self.ties = ()
+        self.late = []
+        if error == NO_ERROR:
+            self.free_ns = now_ns + _ANSWERED_ERROR_BITS * self.bit_ns
+        if error != UNACKNOWLEDGED:
+            self._count_bad_reception(now_ns, [self.sender])
+        self.seek_start()
+
+    # ------------------------------------------------------------------------------------------------ new wiring
+
+    def take_over(self, now_ns: int, earlier: list["Segment"]) -> None:
+        """Begin where the segments leave off that this one's members were on until now.
+
+        A frame under way goes on with whoever still hears its sender; the others signal an error. *Model assumption*: where
+        stretches that were apart are joined during a frame, whoever hears only its end destroys it.
+        """
+        self.free_ns = max([now_ns, *(old.free_ns for old in earlier)])
+        self.late = [member for old in earlier for member in old.late if member in self.members]
+        awake = [old for old in earlier if any(member.listening and member in self.members for member in old.members)]
+        under_way = [old for old in awake if old.busy]
+        sending = [
+            (controller, request, old)
+            for old in under_way
+            for controller, request in [(old.sender, old.request), *old.ties]
+            if controller in self.members
+        ]
+        if sending:
+            self.busy = True
+            self.sender, self.request, old = sending[0]
+            self.can_id, self.data = self.request[0], self.request[3]
+            self.ties = tuple((controller, request) for controller, request, _ in sending[1:])
+            if len(awake) == 1:
+                self.error, self.free_ns, self.next_key = old.error, old.free_ns, old.next_key
+            else:
+                self.error = DISTURBED
+                self._fail(now_ns, _ANSWERED_ERROR_BITS)
+        elif under_way:
+            self.sender, self.error = under_way[0].sender, under_way[0].error
+            self._lose_frame(now_ns)
+        else:
             self.seek_start()
 
 

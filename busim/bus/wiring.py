@@ -16,7 +16,10 @@ class Wiring:
         self.loose: set[int] = set()
         """Places whose drop is open: they neither hear nor are heard."""
         self.deaf: set[int] = set()
+        """Places whose receiver is dead. They never read back the bits they send, so all they send is error flags. *Model
+        assumption*: they do so in their turn, not on top of others."""
         self.dumb: set[int] = set()
+        """Places whose transmitter is dead: they hear, and nobody notices what they try to send."""
 
     def add(self, at_m: float) -> int:
         self.at_m.append(at_m)

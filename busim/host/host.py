@@ -14,7 +14,8 @@ from busim.bus.bus import Bus
 from busim.bus.controller import Controller
 from busim.events.journal import Journal
 from busim.host.inputs import Constant, Input
-from busim.seam import OUTPUT, QUEUE, ROW, SEND, Actions, FrameHandler, Node
+from busim.host.wrong import wrong_with
+from busim.seam import OUTPUT, QUEUE, RECHECK, ROW, SEND, Actions, FrameHandler, Node
 from busim.units import NEVER
 
 ONE: Final = 1 << 32
@@ -22,7 +23,7 @@ ONE: Final = 1 << 32
 
 
 class NodeError(Exception):
-    """A node broke the rules of the seam; the message says which node and how."""
+    """A node broke the rules of the seam, or its program failed; the message says which node and how."""
 
 
 class Timer:
@@ -111,20 +112,37 @@ class Host:
                 self.kernel.arm(self.deadline, due_ns if due_ns > now_ns else now_ns)
 
     def _carry_out(self, now_ns: int, actions: Actions) -> None:
-        for action in actions:
-            kind = action[0]
-            if kind <= QUEUE:
-                controller = self.controllers.get(action[1])
-                if controller is not None:
-                    data = action[3] if self.tamper is None else self.tamper.change(action[2], action[3])
-                    controller.submit(now_ns + self.delay_ns, action[2], data, action[4], kind == SEND)
-            elif kind == ROW:
-                self.journal.event(now_ns, "row", self.name, action[1], action[2], action[3])
-            elif kind == OUTPUT:
-                if self.delay_ns:
-                    self._put_off(now_ns + self.delay_ns, action)
-                else:
-                    self._set_output(now_ns, action[1], action[2])
+        try:
+            for action in actions:
+                kind = action[0]
+                if SEND <= kind <= QUEUE:
+                    _, bus, can_id, data, drop_after_ns = action
+                    if can_id.__class__ is not int or can_id >> 11 or data.__class__ is not bytes or len(data) > 8:
+                        raise NodeError
+                    if self.tamper is not None:
+                        data = self.tamper.change(can_id, data)
+                    self.controllers[bus].submit(now_ns + self.delay_ns, can_id, data, drop_after_ns, kind == SEND)
+                elif kind == ROW:
+                    self.journal.event(now_ns, "row", self.name, action[1], action[2], action[3])
+                elif kind == OUTPUT:
+                    if action[2].__class__ is not int:
+                        raise NodeError
+                    if self.delay_ns:
+                        self._put_off(now_ns + self.delay_ns, action)
+                    else:
+                        self._set_output(now_ns, action[1], action[2])
+                elif action not in RECHECK:
+                    raise NodeError
+        except Exception as error:
+            # Looked into only now, so that a node that keeps the rules does not pay for the others.
+            wrong = wrong_with(actions, tuple(self.controllers))
+            if not wrong:
+                raise
+            raise NodeError(f"{self.words()}: {wrong}") from error
+
+    def words(self) -> str:
+        """This host and its program, for a message."""
+        return f"{self.name} ({type(self.node).__name__})"
 
     def _set_output(self, now_ns: int, channel: str, value: int) -> None:
         if self.outputs.get(channel) == value:
@@ -133,7 +151,10 @@ class Host:
         self.journal.event(now_ns, "output", self.name, channel, value)
         sink = self.sinks.get(channel)
         if sink is not None:
-            sink(now_ns, value)
+            try:
+                sink(now_ns, value)
+            except ValueError as error:
+                raise NodeError(f"{self.words()}: output {channel}: {error}") from error
 
     def meet_deadline(self, now_ns: int) -> int:
         if not self.running:
@@ -145,7 +166,7 @@ class Host:
             if actions:
                 self._carry_out(now_ns, actions)
             if node.deadline_ns <= own_ns:
-                raise NodeError(f"{self.name} ({type(node).__name__}): on_deadline left its deadline at a moment that has passed")
+                raise NodeError(f"{self.words()}: on_deadline left its deadline at a moment that has passed")
         own_deadline_ns = node.deadline_ns
         return NEVER if own_deadline_ns == NEVER else self.on_ns - (-(own_deadline_ns << 32) // self.rate)
 
@@ -249,6 +270,7 @@ class Host:
         """A hung program goes on where it was: late for its deadline, and all inputs read anew."""
         if self.powered and not self.running and not self.booting:
             self.running = True
+            self.bind()
             self._forget_routes(now_ns)
             for entry in self.inputs.values():
                 entry.due_ns = NEVER
@@ -293,7 +315,7 @@ class Host:
             self.act(now_ns, self.node.on_input(0, entry.channel, entry.last))
             if entry.period_ns and not entry.still(now_ns):
                 self.wake(now_ns + 1, entry.channel)
-        return NEVER if self.node.deadline_ns == NEVER else self.true_ns(self.node.deadline_ns)
+        return NEVER if self.node.deadline_ns == NEVER else max(self.true_ns(self.node.deadline_ns), now_ns)
 
     # ------------------------------------------------------------------------------------------------ save and restore
 

@@ -72,13 +72,11 @@ class Plant:
 
     def _moved(self, now_ns: int, drive: int, channel: str) -> None:
         """An actuator has a new target: sample its feedback again, and look for the next crossing."""
-        if self.crossing.armed_ns <= now_ns:  # a crossing at this very moment must not be lost to the new target
+        if self.drives[drive].crossing_ns <= now_ns:  # a crossing at this very moment must not be lost to the new target
             self._settle(now_ns, drive)
         host = self.wired.get(drive)
         if host is not None:
             host.wake(now_ns, channel)
-        if self.drives[drive].crossing_ns <= now_ns:  # it is due at this very moment and would not be found by looking ahead
-            self._settle(now_ns, drive)
         self.drives[drive].look_ahead(now_ns)
         self._arm_crossing()
 

@@ -12,17 +12,19 @@ from busim.boat.model import BoatFile
 from busim.bus.bus import Bus
 from busim.events.journal import Journal
 from busim.faults.table import BY_NAME
-from busim.host.host import Host, Timer
+from busim.host.host import Host, NodeError, Timer
+from busim.host.wrong import failed_node
 from busim.plant.plant import Plant
 from busim.plant.ramp import Ramp
 from busim.protocol.plan import WirePlan
 from busim.simulator.kernel import Loop
-from busim.units import MS, NEVER, SECOND
+from busim.units import MS, NEVER, SECOND, seconds_text
 
 Step: TypeAlias = tuple[Any, ...]
 """(at_ns, order, method of `World`, arguments)"""
 
-LEVER_PERMILLE: Final = 1000
+LEVER_STROKE: Final = 1_000_000
+"""Of a lever from upright to either end: finer than what is measured, so that a slow hand has its speed too."""
 
 
 class World:
@@ -57,10 +59,25 @@ class World:
         return self.loop.now_ns
 
     def run(self, until_ns: int) -> None:
-        self.loop.run(until_ns)
+        """Carry on to `until_ns`. NodeError where a node breaks the rules of the seam or its program fails."""
+        try:
+            self.loop.run(until_ns)
+        except NodeError:
+            raise
+        except Exception as error:
+            node = failed_node(error.__traceback__)
+            for host in self.hosts.values():
+                if type(host.node.deadline_ns) is not int:
+                    raise NodeError(f"{host.words()}: its deadline is {host.node.deadline_ns!r}, not a whole number") from error
+                if host.node is node:
+                    words = f"its program failed at {seconds_text(self.now_ns)} s: {type(error).__name__}: {error}"
+                    raise NodeError(f"{host.words()}: {words}") from error
+            raise
 
     def plan_steps(self, steps: list[Step]) -> None:
-        """Add steps, in order of time; none may lie in the past."""
+        """Add steps, in order of time. ValueError where one lies in the past."""
+        if any(step[0] < self.now_ns for step in steps):
+            raise ValueError(f"a step can't be planned for a moment before {seconds_text(self.now_ns)} s, which is now")
         self.script = sorted([*self.script, *steps], key=lambda step: (step[0], step[1]))
         if self.script and self.script[0][0] < self.script_timer.armed_ns:
             self.loop.arm(self.script_timer, self.script[0][0])
@@ -156,17 +173,18 @@ class LeverSensor:
         self.channel = channel
         self.low = low_permille
         self.high = high_permille
-        self.hand = Ramp(0, LEVER_PERMILLE)
+        self.hand = Ramp(0, LEVER_STROKE)
 
     def move(self, now_ns: int, permille: int, over_ns: int) -> None:
-        distance = abs(permille - self.hand.read(now_ns))
-        speed = distance * SECOND // over_ns if over_ns else distance * SECOND
-        self.hand.go(now_ns, permille, max(speed, 1))
+        target = permille * LEVER_STROKE // 1000
+        distance = abs(target - self.hand.read(now_ns))
+        speed = -(-distance * SECOND // over_ns) if over_ns else distance * SECOND
+        self.hand.go(now_ns, target, max(speed, 1))
 
     def read(self, now_ns: int) -> int:
         middle = (self.low + self.high) // 2
         travel = self.hand.read(now_ns)
-        return middle + travel * (self.high - middle if travel >= 0 else middle - self.low) // LEVER_PERMILLE
+        return middle + travel * (self.high - middle if travel >= 0 else middle - self.low) // LEVER_STROKE
 
     def still(self, now_ns: int) -> bool:
         return self.hand.still(now_ns)
