@@ -1,15 +1,13 @@
 """The drive: one engine's shift and throttle. Obeys one station, and goes idle and then neutral by itself when it loses it.
 
 Executes `busim.protocol.tables.DRIVE_TABLE`: every change of state goes through `_event`, every output of a state through
-`_enter`. Inputs: `shift_position` (permille of half stroke, + ahead), `throttle_position` (permille), `neutral_switch`,
-`rpm`. Outputs: `shift` (a gear), `throttle` (permille), `engine_stop`.
+`_enter`. Inputs: see `nodes.drive_sensing`. Outputs: `shift` (a gear), `throttle` (permille), `engine_stop`.
 """
 
-from collections.abc import Mapping
-from typing import ClassVar, Final
+from typing import Final
 
 from busim.protocol import values as v
-from busim.protocol.catalogue import CLAIM, DRIVE_OBEYS, DRIVE_STATE, HEARTBEAT, LEVER, NEUTRAL_NOW
+from busim.protocol.catalogue import CLAIM, DRIVE_OBEYS, HEARTBEAT, LEVER, NEUTRAL_NOW
 from busim.protocol.codec import INVALID, check, counter_of
 from busim.protocol.counter import ACCEPTED, CounterWatch, newer
 from busim.protocol.ids import address_of
@@ -17,7 +15,8 @@ from busim.protocol.plan import WirePlan
 from busim.protocol.tables import DRIVE_TABLE
 from busim.seam import BUS_OFF, NOTHING, OUTPUT, ROW, Action, Actions, FrameHandler
 from busim.units import MS, NEVER
-from nodes.member import Member
+from nodes.drive_sensing import SensingDrive
+from nodes.member import following
 from nodes.watches import StationWatch
 
 _S: Final = DRIVE_TABLE.state_values
@@ -28,31 +27,21 @@ HELD_IDLE: Final = _S["held_idle"]
 _MOVES: Final = DRIVE_TABLE.moves
 
 SENSOR_WAIT_NS: Final = 200 * MS
-NEUTRAL_WITHIN_PERMILLE: Final = 100
-IN_GEAR_PERMILLE: Final = 900
-STOP_PERMILLE: Final = 10
-UNSEEN: Final = -(10**6)
-"""A sensor not read since start."""
+LOSSES_TO_HOLD_ON: Final = (
+    v.CAUSE_LEVER_LOST, v.CAUSE_HEARTBEAT_LOST, v.CAUSE_OTHER_BOAT_FILE, v.CAUSE_LEVER_FAULT, v.CAUSE_CONTROLLER,
+)  # fmt: skip
+"""The policy to stay engaged is for a helm that is lost. It is not for somebody's wish for neutral, nor for a stuck actuator."""
 
 
-class Drive(Member):
+class Drive(SensingDrive):
     __slots__ = (
-        "acted_on", "asked_gear", "asked_throttle", "cause", "dwell_until_ns", "engine_stop", "fault", "idle_since_ns", "instance",
-        "last_gear", "last_row", "lever_counter", "lever_id", "lever_ns", "me", "number", "obeyed", "previous", "report_counter",
-        "report_due_ns", "rpm", "sensed_throttle", "shift_due_ns", "shift_position", "state", "stations", "switch", "wake_until_ns",
+        "acted_on", "cause", "dwell_until_ns", "idle_since_ns", "last_gear", "last_row", "lever_counter", "lever_id", "lever_ns",
+        "number", "obeyed", "previous", "report_counter", "report_due_ns", "shift_due_ns", "state", "stations", "untold",
+        "wake_until_ns",
     )  # fmt: skip
-
-    inputs: ClassVar[Mapping[str, int]] = {
-        "shift_position": 20 * MS,
-        "throttle_position": 20 * MS,
-        "neutral_switch": 0,
-        "rpm": 100 * MS,
-    }
 
     def __init__(self, plan: WirePlan, address: int, build: int = 1) -> None:
         super().__init__(plan, address, build)
-        self.me = plan.drive_at(address)
-        self.instance = self.me.instance
         self.stations = {station: StationWatch(self.timing.max_gap) for station in self.me.stations}
         self.state = WAKING
         self.last_row = 0
@@ -64,21 +53,16 @@ class Drive(Member):
         self.lever_ns = 0
         self.previous = (v.NEUTRAL, 0)
         self.acted_on = 0
-        self.asked_gear = v.NEUTRAL
         self.last_gear = v.NEUTRAL
-        self.asked_throttle = 0
-        self.engine_stop = 0
-        self.fault = 0
         self.idle_since_ns = 0
         self.dwell_until_ns = NEVER
+        """Until when another gear than the last one waits."""
         self.shift_due_ns = NEVER
         self.wake_until_ns = NEVER
+        self.untold = False
+        """A row was taken that no report tells yet."""
         self.report_counter = 0
         self.report_due_ns = NEVER
-        self.shift_position = UNSEEN
-        self.sensed_throttle = UNSEEN
-        self.switch = UNSEEN if self.me.has_neutral_switch else v.SWITCH_NOT_FITTED
-        self.rpm = UNSEEN
 
     def receives(self) -> dict[tuple[int, int], FrameHandler]:
         handlers: dict[tuple[int, int], FrameHandler] = {}
@@ -100,20 +84,12 @@ class Drive(Member):
         return ((OUTPUT, "throttle", 0),)
 
     def on_input(self, now_ns: int, channel: str, value: int) -> Actions:
-        if channel == "shift_position":
-            self.shift_position = value
-        elif channel == "throttle_position":
-            self.sensed_throttle = value
-        elif channel == "neutral_switch":
-            if self.me.has_neutral_switch:
-                self.switch = v.SWITCH_CLOSED if value else v.SWITCH_OPEN
-        elif channel == "rpm":
-            self.rpm = value
-        return self._look(now_ns)
+        self._read(channel, value)
+        return self._told(self._look(now_ns))
 
     def on_controller(self, now_ns: int, bus: int, state: int) -> Actions:
         if state == BUS_OFF and self.buses == (bus,):
-            return tuple(self._lose(now_ns, v.CAUSE_CONTROLLER))
+            return self._told(self._lose(now_ns, v.CAUSE_CONTROLLER))
         return NOTHING
 
     def on_deadline(self, now_ns: int) -> Actions:
@@ -121,22 +97,28 @@ class Drive(Member):
         if self.obeyed:
             if now_ns - self.lever_ns >= self.timing.control_timeout_ms * MS:
                 actions += self._lose(now_ns, v.CAUSE_LEVER_LOST)
-            else:
-                watch = self.stations[self.obeyed].heartbeat
-                if not watch.good(now_ns, self.timing.heartbeat_missing_ms * MS):
-                    actions += self._lose(now_ns, v.CAUSE_HEARTBEAT_LOST if watch.same_boat else v.CAUSE_OTHER_BOAT_FILE)
+            elif not self.stations[self.obeyed].heartbeat.good(now_ns, self.timing.heartbeat_missing_ms * MS):
+                actions += self._lose(now_ns, v.CAUSE_HEARTBEAT_LOST)
         actions += self._look(now_ns)
         if now_ns >= self.report_due_ns:
-            self.report_due_ns += self.timing.drive_ms * MS
+            self.report_due_ns = following(self.report_due_ns, self.timing.drive_ms * MS, now_ns)
             self.task_ran = True
-            actions += self._report()
+            actions += self._obeys()
+            actions += self._state()
         if now_ns >= self.beat_due_ns or now_ns >= self.identity_due_ns:
             actions += self.beat(now_ns)
         self._set_deadline(now_ns)
+        return self._told(actions)
+
+    def _told(self, actions: list[Action]) -> Actions:
+        """What a call returns: after rows, one report of the last. Of several the mailbox would keep the last, and a receiver
+        see its counter jump by all of them."""
+        if self.untold:
+            actions += self._obeys()
         return tuple(actions)
 
     def _set_deadline(self, now_ns: int) -> None:
-        due_ns = min(self.report_due_ns, self.beat_due_ns, self.identity_due_ns, self.shift_due_ns, self.dwell_until_ns)
+        due_ns = min(self.report_due_ns, self.beat_due_ns, self.identity_due_ns, self.shift_due_ns)
         state = self.state
         if self.obeyed:
             due_ns = min(
@@ -146,6 +128,8 @@ class Drive(Member):
             )
         if state == WAKING:
             due_ns = min(due_ns, self.wake_until_ns)
+        elif state == DWELLING:
+            due_ns = min(due_ns, self.dwell_until_ns)
         elif state in (SLOWING, FORCED_IDLE):
             idle_due_ns = self.idle_since_ns + self.me.idle_wait_ms * MS
             if idle_due_ns > now_ns:
@@ -169,7 +153,7 @@ class Drive(Member):
         self.lever_ns = now_ns
         self.acted_on = word >> 48
         if lever_fault:
-            return tuple(self._lose(now_ns, v.CAUSE_LEVER_FAULT))
+            return self._told(self._lose(now_ns, v.CAUSE_LEVER_FAULT))
         before = self.previous
         self.previous = (gear, throttle)
         return self._follow(now_ns, gear if gear == before[0] else v.NEUTRAL, min(throttle, before[1]))
@@ -179,27 +163,29 @@ class Drive(Member):
         state = self.state
         if state == ENGAGED:
             if gear != self.asked_gear:
-                return tuple(self._event(now_ns, "asks_neutral"))
+                return self._told(self._event(now_ns, "asks_neutral"))
             if throttle != self.asked_throttle:
                 self.asked_throttle = throttle
                 return ((OUTPUT, "throttle", throttle),)
             return NOTHING
+        if state == ENGAGING:
+            return self._told(self._event(now_ns, "asks_neutral")) if gear != self.asked_gear else NOTHING
         if gear == v.NEUTRAL:
-            return tuple(self._event(now_ns, "asks_neutral")) if state == ENGAGING else NOTHING
+            return NOTHING
         if state in (IN_NEUTRAL, DWELLING):
             if self._may_engage(now_ns, gear):
                 self.asked_gear = gear
-                return tuple(self._event(now_ns, "asks_gear"))
-        elif state == ENGAGING:
-            if gear != self.asked_gear:
-                return tuple(self._event(now_ns, "asks_neutral"))
+                return self._told(self._event(now_ns, "asks_gear"))
         elif state == SLOWING and gear == self.asked_gear:
-            return tuple(self._event(now_ns, "asks_same"))
+            return self._told(self._event(now_ns, "asks_same"))
         return NOTHING
 
     def _may_engage(self, now_ns: int, gear: int) -> bool:
-        """Throttle at its stop, engine slow enough, and the dwell over unless it is the gear that was in last."""
-        if self.state == DWELLING and gear != self.last_gear:
+        """Throttle at its stop, engine slow enough, and the dwell over unless it is the gear that was in last.
+
+        A gear may have come out by a loss, and control be taken again, within the dwell; after a start the last one is unknown.
+        """
+        if gear != self.last_gear and now_ns < self.dwell_until_ns:
             return False
         return self._throttle_at_stop() and 0 <= self.rpm <= self.me.shift_rpm and self.sensed_gear() == v.NEUTRAL
 
@@ -213,8 +199,9 @@ class Drive(Member):
         before, watch.claim = watch.claim, claim
         number, wanted, *_, withdrawn = claim
         if withdrawn:
+            watch.claim = ()
             if (station, number) == (self.obeyed, self.number):
-                return tuple(self._lose(now_ns, v.CAUSE_WITHDRAWN))
+                return self._told(self._lose(now_ns, v.CAUSE_WITHDRAWN))
             return NOTHING
         if claim[:2] != before[:2] or not wanted & self.instance:  # TAKES_DRIVE_1 and _2 are the instances' values
             return NOTHING
@@ -232,7 +219,12 @@ class Drive(Member):
         self.previous = (v.NEUTRAL, 0)
         self.cause = v.CAUSE_NONE
         self.fault = 0
-        return tuple(self._event(now_ns, "taken"))
+        actions = self._event(now_ns, "taken")
+        if self.engine_stop:
+            # Gear out and throttle at its stop: what it was asked for is over, and a boat in control needs its engine.
+            self.engine_stop = 0
+            actions.append((OUTPUT, "engine_stop", 0))
+        return self._told(actions)
 
     def _fault_gone(self, now_ns: int) -> bool:
         """What forced neutral must be over before control can be taken again."""
@@ -251,13 +243,13 @@ class Drive(Member):
         if not pressed:
             return NOTHING
         watch.pressed_ns = now_ns
-        return tuple(self._lose(now_ns, v.CAUSE_NEUTRAL_NOW))
+        return self._told(self._lose(now_ns, v.CAUSE_NEUTRAL_NOW))
 
     def _on_heartbeat(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         station = address_of(can_id)
         watch = self.stations[station].heartbeat
         if watch.take(now_ns, can_id, data, self.plan.helm_fingerprint) and station == self.obeyed and not watch.same_boat:
-            return tuple(self._lose(now_ns, v.CAUSE_OTHER_BOAT_FILE))
+            return self._told(self._lose(now_ns, v.CAUSE_OTHER_BOAT_FILE))
         return NOTHING
 
     # ------------------------------------------------------------------------------------------------ state table
@@ -266,27 +258,37 @@ class Drive(Member):
         """Whatever the reason: nobody is obeyed any more, idle, then neutral."""
         if (self.state, "lost") not in _MOVES:
             return []
+        actions = self._obey_nobody(cause)
+        return [*self._event(now_ns, "lost"), *actions, *self._look(now_ns)]
+
+    def _obey_nobody(self, cause: int) -> list[Action]:
         self.obeyed = 0
         self.lever_id = -1
         self.cause = cause
-        return [*self._event(now_ns, "lost"), *self._look(now_ns)]
+        if self.state != ENGAGING:
+            return []
+        # The throttle is at its stop and the gear not in: it must not go in while idle is waited for.
+        self.asked_gear = v.NEUTRAL
+        return [(OUTPUT, "shift", v.NEUTRAL)]
 
     def _event(self, now_ns: int, event: str) -> list[Action]:
-        """Take the row for this event, if the table has one here; its outputs, and the report that goes out at once."""
-        move = _MOVES.get((self.state, event))
+        """Take the row for this event, if the table has one here, and its outputs."""
+        before = self.state
+        move = _MOVES.get((before, event))
         if move is None:
             return []
         self.state, self.last_row = move
+        self.untold = True
+        if before != SLOWING:
+            self.idle_since_ns = now_ns  # of use in the states that begin with a command to go idle; in slowing it stands
         actions: list[Action] = [(ROW, "drive", self.last_row, self.cause)]
         actions += self._enter(now_ns)
-        actions += self._obeys()
         self._set_deadline(now_ns)
         return actions
 
     def _enter(self, now_ns: int) -> list[Action]:
         state = self.state
         self.shift_due_ns = NEVER
-        self.dwell_until_ns = NEVER
         if state == ENGAGING:
             self.last_gear = self.asked_gear
             self.shift_due_ns = now_ns + self._shift_allowance_ns()
@@ -296,7 +298,6 @@ class Drive(Member):
         actions: list[Action] = []
         if self.asked_throttle or state in (SLOWING, FORCED_IDLE):
             self.asked_throttle = 0
-            self.idle_since_ns = now_ns
             actions.append((OUTPUT, "throttle", 0))
         if state in (SLOWING, FORCED_IDLE, HELD_IDLE):
             return actions
@@ -306,8 +307,6 @@ class Drive(Member):
             self.shift_due_ns = now_ns + self._shift_allowance_ns()
             if state == FORCED_DISENGAGING and not self._throttle_at_stop():
                 actions += self._stop_engine()
-        elif state == DWELLING:
-            self.dwell_until_ns = now_ns + self.me.dwell_ms * MS
         return actions
 
     def _shift_allowance_ns(self) -> int:
@@ -320,7 +319,7 @@ class Drive(Member):
         self.engine_stop = 1
         return [(OUTPUT, "engine_stop", 1)]
 
-    def _look(self, now_ns: int) -> Actions:
+    def _look(self, now_ns: int) -> list[Action]:
         """See what the sensors and the clock say to the state it is in; a state may follow on another at once."""
         actions: list[Action] = []
         for _ in range(4):
@@ -334,18 +333,14 @@ class Drive(Member):
                 continue
             if event == "stuck":
                 self.fault = 1
-                self.cause = v.CAUSE_ACTUATOR
-                self.obeyed = 0
-                self.lever_id = -1
+                actions += self._obey_nobody(v.CAUSE_ACTUATOR)
             if event == "found_off_neutral":
                 self.cause = v.CAUSE_WOKE_OFF_NEUTRAL
-            if event == "found_neutral":
+            if event in ("found_neutral", "gear_out"):
                 self.working = True
-            taken = self._event(now_ns, event)
-            if not taken:
-                break
-            actions += taken
-        return tuple(actions)
+                self.dwell_until_ns = now_ns + self.me.dwell_ms * MS
+            actions += self._event(now_ns, event)
+        return actions
 
     def _noticed(self, now_ns: int) -> str | None:
         state = self.state
@@ -358,9 +353,7 @@ class Drive(Member):
         if state in (SLOWING, FORCED_IDLE):
             waited = now_ns - self.idle_since_ns >= self.me.idle_wait_ms * MS
             if self._throttle_at_stop() and (0 <= self.rpm < self.me.shift_rpm or waited):
-                if state == FORCED_IDLE and self.me.on_loss == "idle" and self.cause != v.CAUSE_WOKE_OFF_NEUTRAL:
-                    return "held"
-                return "at_idle"
+                return "held" if state == FORCED_IDLE and self._holds_on() else "at_idle"
             return "idle_wait_over" if waited and state == FORCED_IDLE else None
         if state == ENGAGING:
             if self.sensed_gear() == self.asked_gear:
@@ -368,7 +361,6 @@ class Drive(Member):
             return "stuck" if now_ns >= self.shift_due_ns else None
         if state in (DISENGAGING, FORCED_DISENGAGING):
             if self.sensed_gear() == v.NEUTRAL:
-                self.working = True
                 return "gear_out"
             if now_ns >= self.shift_due_ns:
                 return "stuck" if state == DISENGAGING else "out_late"
@@ -377,26 +369,13 @@ class Drive(Member):
             return "dwell_over" if now_ns >= self.dwell_until_ns else None
         return None
 
-    # ------------------------------------------------------------------------------------------------ sensors and reports
-
-    def _all_seen(self) -> bool:
-        return UNSEEN not in (self.shift_position, self.sensed_throttle, self.switch, self.rpm)
-
-    def _throttle_at_stop(self) -> bool:
-        return UNSEEN < self.sensed_throttle <= STOP_PERMILLE
-
-    def sensed_gear(self) -> int:
-        """The gear its own sensors show; neutral only where feedback and, if fitted, the independent switch agree."""
-        position = self.shift_position
-        if position == UNSEEN:
-            return v.BETWEEN
-        if -NEUTRAL_WITHIN_PERMILLE <= position <= NEUTRAL_WITHIN_PERMILLE:
-            return v.NEUTRAL if self.switch in (v.SWITCH_CLOSED, v.SWITCH_NOT_FITTED) else v.BETWEEN
-        if position >= IN_GEAR_PERMILLE:
-            return v.AHEAD
-        return v.ASTERN if position <= -IN_GEAR_PERMILLE else v.BETWEEN
+    def _holds_on(self) -> bool:
+        """Control lost: stay in gear at idle, where the boat's policy wants it and a gear is in."""
+        wanted = self.me.on_loss == "idle" and self.cause in LOSSES_TO_HOLD_ON
+        return wanted and self.asked_gear != v.NEUTRAL and self.sensed_gear() == self.asked_gear
 
     def _obeys(self) -> list[Action]:
+        self.untold = False
         self.report_counter = self.report_counter + 1 & 0xFF
         can_id = DRIVE_OBEYS.can_id(self.address)
         data = DRIVE_OBEYS.pack(
@@ -411,27 +390,3 @@ class Drive(Member):
             self.instance,
         )
         return self.send(can_id, data, self.timing.drive_ms * MS)
-
-    def _report(self) -> list[Action]:
-        actions = self._obeys()
-        can_id = DRIVE_STATE.can_id(self.address)
-        engine = v.ENGINE_STOP_ASKED if self.engine_stop else v.ENGINE_NOT_KNOWN if self.rpm == UNSEEN else int(self.rpm >= 100)
-        data = DRIVE_STATE.pack(
-            can_id,
-            self.report_counter,
-            self.instance,
-            self.asked_gear,
-            self.reported_gear(),
-            self.switch if self.switch != UNSEEN else v.SWITCH_FAULTY,
-            self.asked_throttle >> 2,
-            min(max(self.sensed_throttle, 0) >> 2, 255),
-            max(-128, min(self.shift_position // 10, 127)),
-            min(max(self.rpm, 0) >> 3, 1023),
-            engine,
-            self.fault,
-        )
-        return actions + self.send(can_id, data, self.timing.drive_ms * MS)
-
-    def reported_gear(self) -> int:
-        """What `drive_state` gives as the sensed gear."""
-        return self.sensed_gear()

@@ -10,6 +10,12 @@ SOFTWARE = (0, 1, 0)
 KIND_NUMBERS = {"station": 1, "drive": 2, "panel": 3, "zone_driver": 4}
 
 
+def following(due_ns: int, period_ns: int, now_ns: int) -> int:
+    """The next moment of a periodic task that was due: a program that hung for a while skips what it missed."""
+    due_ns += period_ns
+    return due_ns if due_ns > now_ns else now_ns + period_ns
+
+
 class Member(Node):
     """A node that beats. Subclasses set `task_ran` in their main task: without it, no heartbeat goes out."""
 
@@ -53,7 +59,7 @@ class Member(Node):
         actions: list[Action] = []
         if now_ns >= self.beat_due_ns:
             period_ns = self.timing.heartbeat_ms * MS
-            self.beat_due_ns += period_ns
+            self.beat_due_ns = following(self.beat_due_ns, period_ns, now_ns)
             if self.task_ran:
                 self.task_ran = False
                 self.beat_counter = self.beat_counter + 1 & 0xFF
@@ -68,7 +74,7 @@ class Member(Node):
                 )
                 actions += self.send(self.beat_id, data, period_ns)
         if now_ns >= self.identity_due_ns:
-            self.identity_due_ns += SECOND
+            self.identity_due_ns = following(self.identity_due_ns, SECOND, now_ns)
             kind = next((KIND_NUMBERS.get(kind, 0) for address, _, kind in self.plan.nodes if address == self.address), 0)
             actions += self.queue(IDENTITY.can_id(self.address), IDENTITY.pack(PROTOCOL_VERSION, kind, *SOFTWARE), SECOND)
         return actions

@@ -1,7 +1,8 @@
 """The panel: touch fields that ask for light, and show whether they got it.
 
 A touch that stays for the debounce time is a press. It is numbered and repeated until each zone it is for shows in its own
-state that it was done, or the panel says that it failed. Inputs: `touch.N`. Outputs: `field.N` (a FIELD_ value).
+state that it was done, or the panel says that it failed. A zone is asked for one press at a time, in their order: it knows a
+repeat by the number of its last press. Inputs: `touch.N`. Outputs: `field.N` (a FIELD_ value).
 """
 
 from collections.abc import Mapping
@@ -106,7 +107,10 @@ class Panel(Member):
 
     def _ask(self, pending: Pending) -> list[Action]:
         actions: list[Action] = []
+        earlier = self.pending[: self.pending.index(pending)]
         for zone in pending.zones:
+            if any(zone in other.zones for other in earlier):
+                continue
             data = PRESS.pack(pending.number, zone, ACTIONS[pending.control.action], 0, 0, pending.control.number)
             actions += self.queue(PRESS.can_id(self.address), data, self.timing.press_repeat_ms * MS)
         return actions
@@ -120,14 +124,19 @@ class Panel(Member):
         zone, *_, panel, press = ZONE_STATE.unpack(word)
         if panel != self.address:
             return NOTHING
-        actions: list[Action] = []
-        for pending in list(self.pending):
-            if pending.number == press and zone in pending.zones:
-                pending.zones.remove(zone)
-                if not pending.zones:
-                    self.pending.remove(pending)
-                    actions.append((OUTPUT, f"field.{pending.control.number}", FIELD_DONE))
-        return tuple(actions)
+        pending = next((pending for pending in self.pending if pending.number == press and zone in pending.zones), None)
+        if pending is None:
+            return NOTHING
+        pending.zones.remove(zone)
+        for other in self.pending:
+            if zone in other.zones:
+                other.repeat_ns = now_ns
+        done: Actions = ()
+        if not pending.zones:
+            self.pending.remove(pending)
+            done = ((OUTPUT, f"field.{pending.control.number}", FIELD_DONE),)
+        self._set_deadline()
+        return done or RECHECK
 
     def report_failed(self, pending: Pending) -> list[Action]:
         """Show that a press was not done in time."""

@@ -16,7 +16,7 @@ from busim.protocol.plan import WirePlan
 from busim.protocol.tables import STATION_TABLE
 from busim.seam import NOTHING, OUTPUT, ROW, SEND, Action, Actions, FrameHandler
 from busim.units import MS, NEVER
-from nodes.member import Member
+from nodes.member import Member, following
 
 _S: Final = STATION_TABLE.state_values
 WATCHING, CLAIMING, HOLDING, WITHDRAWING = _S["watching"], _S["claiming"], _S["holding"], _S["withdrawing"]
@@ -52,7 +52,7 @@ class Station(Member):
     __slots__ = (
         "alarm", "claim_counter", "claim_due_ns", "echoes", "gears", "held_since_ns", "highest", "lever_counter", "lever_due_ns",
         "lever_faults", "lever_id", "lever_period_ns", "me", "neutral_now", "neutral_now_counter", "neutral_now_due_ns",
-        "number", "show_due_ns", "shows", "state", "transfer_until_ns", "wanted",
+        "number", "show_due_ns", "shows", "sounds", "state", "transfer_until_ns", "wanted",
     )  # fmt: skip
 
     inputs: ClassVar[Mapping[str, int]] = {"lever.*": 20 * MS, "take": 0, "neutral_now": 0}
@@ -83,6 +83,8 @@ class Station(Member):
         self.show_due_ns = 0
         """When the display may have to change though nothing was heard."""
         self.alarm = 0
+        self.sounds = 0
+        """What the alarm output was last told."""
 
     def receives(self) -> dict[tuple[int, int], FrameHandler]:
         return {(bus, DRIVE_OBEYS.can_id(drive)): self._on_drive_obeys for bus in self.buses for drive in self.echoes}
@@ -96,13 +98,15 @@ class Station(Member):
         return self._show(now_ns)
 
     def on_input(self, now_ns: int, channel: str, value: int) -> Actions:
-        if channel.startswith("lever."):
-            self._read_lever(int(channel[6:]), value)
+        if channel in ("lever.1", "lever.2"):
+            instance = int(channel[6:])
+            if instance in self.me.drives:
+                self._read_lever(instance, value)
             return NOTHING
         if channel == "take":
             return tuple(self._take(now_ns)) if value else NOTHING
         if channel == "neutral_now":
-            self.neutral_now = value
+            self.neutral_now = int(value != 0)
             if value and now_ns < self.neutral_now_due_ns:
                 self.neutral_now_due_ns = self.deadline_ns = now_ns
                 return self.on_deadline(now_ns)
@@ -111,7 +115,7 @@ class Station(Member):
     def on_deadline(self, now_ns: int) -> Actions:
         actions: list[Action] = []
         if now_ns >= self.lever_due_ns:
-            self.lever_due_ns += self.lever_period_ns
+            self.lever_due_ns = following(self.lever_due_ns, self.lever_period_ns, now_ns)
             self.task_ran = True
             counter = self.lever_counter = self.lever_counter + 1 & 0xFF
             number = self.number if self.state in (CLAIMING, HOLDING) else 0
@@ -120,7 +124,7 @@ class Station(Member):
                 actions.append((SEND, bus, self.lever_id, data, self.lever_period_ns))
             actions += self._watch_time(now_ns)
         if now_ns >= self.claim_due_ns:
-            self.claim_due_ns += self.timing.claim_ms * MS
+            self.claim_due_ns = following(self.claim_due_ns, self.timing.claim_ms * MS, now_ns)
             actions += self._claim()
         if now_ns >= self.neutral_now_due_ns:
             self.neutral_now_due_ns = now_ns + NEUTRAL_NOW_NS if self.neutral_now else NEVER
@@ -260,14 +264,15 @@ class Station(Member):
     # ------------------------------------------------------------------------------------------------ display
 
     def _show(self, now_ns: int) -> Actions:
-        """The display, and the alarm; said only where they change (the host drops what is the same)."""
+        """The display, and the alarm; said only where one of them changes."""
         missing_ns = self.timing.heartbeat_missing_ms * MS
         silent_ns = [echo.heard_ns + missing_ns for echo in self.echoes.values()]
         self.show_due_ns = min((due_ns for due_ns in silent_ns if due_ns > now_ns), default=NEVER)
         shows = self.what_to_show(now_ns)
-        if shows == self.shows and not self.alarm:
-            return NOTHING if self.state != CLAIMING else ((OUTPUT, "shows", shows), (OUTPUT, "alarm", 0))
+        if shows == self.shows and self.alarm == self.sounds:
+            return NOTHING
         self.shows = shows
+        self.sounds = self.alarm
         return ((OUTPUT, "shows", shows), (OUTPUT, "alarm", self.alarm))
 
     def what_to_show(self, now_ns: int) -> int:

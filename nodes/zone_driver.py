@@ -1,6 +1,7 @@
 """The zone driver: switches the lamps of its zones, answers every press with the zone's own state.
 
-A press is numbered by its panel and repeated; the same number again is the same press and only gets its answer again.
+A press is numbered by its panel and repeated; the same number again is the same press and only gets its answer again, for
+as long as its panel may repeat it. After that it is a new one: a panel that restarts counts from one again.
 Outputs: `channel.N` (lightness in permille; 0 or 1000 for what is only switched).
 """
 
@@ -11,7 +12,7 @@ from busim.protocol.plan import WirePlan
 from busim.protocol.values import PRESS_OFF, PRESS_ON, PRESS_TOGGLE
 from busim.seam import NOTHING, OUTPUT, Action, Actions, FrameHandler
 from busim.units import MS, NEVER
-from nodes.member import Member
+from nodes.member import Member, following
 
 FULL = 1000
 
@@ -37,7 +38,7 @@ class ZoneDriver(Member):
         zones = plan.zones_of(address)
         self.lights = {zone.number: ZoneLight(zone.number, zone.channel, FULL if zone.lit_after_reset else 0) for zone in zones}
         self.done: dict[tuple[int, int], tuple[int, int]] = {}
-        """(panel, zone) -> (number of its last press, when it was last heard)."""
+        """(panel, zone) -> (number of its last press, when it was first heard)."""
         self.state_due_ns = NEVER
 
     def receives(self) -> dict[tuple[int, int], FrameHandler]:
@@ -52,7 +53,7 @@ class ZoneDriver(Member):
     def on_deadline(self, now_ns: int) -> Actions:
         actions: list[Action] = []
         if now_ns >= self.state_due_ns:
-            self.state_due_ns += self.timing.zone_ms * MS
+            self.state_due_ns = following(self.state_due_ns, self.timing.zone_ms * MS, now_ns)
             for light in self.lights.values():
                 actions += self._state(light)
         self.task_ran = True
@@ -70,14 +71,14 @@ class ZoneDriver(Member):
             return NOTHING
         panel = address_of(can_id)
         before = self.done.get((panel, zone))
-        # A panel that restarts counts from one again: a number is only "the same press" while it could still be repeated.
-        repeated = before is not None and before[0] == number and now_ns - before[1] <= 2 * self.timing.press_repeat_ms * MS
-        self.done[panel, zone] = (number, now_ns)
-        if repeated:
+        # The last repeat leaves before the press has failed, and may wait one repeat long in the panel's queue.
+        repeated_ns = (self.timing.press_failed_ms + self.timing.press_repeat_ms) * MS
+        if before is not None and before[0] == number and now_ns - before[1] <= repeated_ns:
             return tuple(self._state(light))
         level = {PRESS_OFF: 0, PRESS_ON: FULL, PRESS_TOGGLE: 0 if light.level else FULL}.get(action)
         if level is None:
             return NOTHING
+        self.done[panel, zone] = (number, now_ns)
         light.panel, light.press = panel, number
         return (*self.switch(light, level), *self._state(light))
 

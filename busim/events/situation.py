@@ -21,8 +21,9 @@ class DriveView:
     """One drive, as it can be known. Times in ns of true time; `station` is an address, 0 nobody."""
 
     __slots__ = (
-        "address", "asked_gear", "cause", "claims", "control_ns", "counter_rule", "heard_ns", "instance", "lost_base_ns", "max_gap",
-        "name", "node", "number", "plan", "recent", "row", "sensed_gear", "state", "station", "true_at_stop", "true_gear",
+        "address", "asked_gear", "cause", "claim_heard", "claims", "control_ns", "counter_rule", "heard_ns", "instance",
+        "lost_base_ns", "max_gap", "name", "node", "number", "plan", "recent", "row", "sensed_gear", "state", "station",
+        "true_at_stop", "true_gear",
     )  # fmt: skip
 
     def __init__(self, plan: DrivePlan, node: str, max_gap: int) -> None:
@@ -55,6 +56,8 @@ class DriveView:
         """The last valid lever frames: (counter, gear, throttle), newest last."""
         self.claims: dict[int, int] = {}
         """Number -> valid claims with the lever in neutral received under it."""
+        self.claim_heard = (-1, -1)
+        """(id, counter) of the last claim: a frame that came twice is one claim."""
 
 
 class Situation:
@@ -142,9 +145,13 @@ class Situation:
         if bits.field(whole, bits.CLAIM_WITHDRAWN):
             return
         number = bits.field(whole, bits.CLAIM_NUMBER)
+        heard = (can_id, bits.field(whole, bits.COUNTER))
         for drive in self.drives.values():
             if not mask & self.host_bit[drive.address] or not bits.field(whole, bits.CLAIM_WANTED) & drive.instance:
                 continue
+            if drive.claim_heard == heard:
+                continue
+            drive.claim_heard = heard
             if bits.field(whole, bits.CLAIM_GEAR[drive.instance]) == bits.NEUTRAL:
                 drive.claims[number] = drive.claims.get(number, 0) + 1
 

@@ -11,10 +11,9 @@ from busim.requirements.verdict import Tally, Verdict
 class Loss:
     """One loss of control: the number that was lost, whether the machinery came to rest since, whether a lever tempted it."""
 
-    __slots__ = ("gear_out", "number", "station", "stopped", "tempted")
+    __slots__ = ("gear_out", "number", "stopped", "tempted")
 
-    def __init__(self, drive: DriveView, station: int, number: int) -> None:
-        self.station = station
+    def __init__(self, drive: DriveView, number: int) -> None:
         self.number = number
         self.gear_out = not drive.true_gear
         self.stopped = bool(drive.true_at_stop)
@@ -30,8 +29,8 @@ class Rearm(Requirement):
         super().__init__(context)
         self.tally = Tally(self.id, 0, "engagements", FROM_PLANT)
         self.losses: dict[str, Loss] = {}
-        self.held: dict[str, tuple[int, int]] = {}
-        """Drive -> the pair it obeyed last."""
+        self.held: dict[str, int] = {}
+        """Drive -> the number it obeyed last."""
 
     def attach(self, journal: Journal) -> None:
         for drive in self.situation.drives.values():
@@ -53,14 +52,14 @@ class Rearm(Requirement):
             return loss
         if self.situation.loss_base_ns(drive, now_ns) is None or drive.name not in self.held:
             return None
-        loss = self.losses[drive.name] = Loss(drive, *self.held.pop(drive.name))
+        loss = self.losses[drive.name] = Loss(drive, self.held.pop(drive.name))
         return loss
 
     def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         drive = self.situation.by_address[can_id & 0x3F]
         self._look(drive, now_ns)
         if drive.station and drive.name not in self.losses:
-            self.held[drive.name] = (drive.station, drive.number)
+            self.held[drive.name] = drive.number
 
     def _lever(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         """A lever off neutral that reaches a drive at rest after a loss: that is the temptation."""
@@ -77,9 +76,12 @@ class Rearm(Requirement):
 
     def _gear(self, event: Event) -> None:
         at_ns, _, _, name, gear, _, _ = event
+        known = name in self.losses
         loss = self._look(self.situation.drives[name], at_ns)
         if loss is None:
             return
+        if not known:
+            loss.gear_out = bool(gear)  # nothing came between the loss and this: before a clutch takes, the gear is out
         if not gear:
             loss.gear_out = True
         elif loss.gear_out:
@@ -87,9 +89,12 @@ class Rearm(Requirement):
 
     def _throttle(self, event: Event) -> None:
         at_ns, _, _, name, at_stop = event
+        known = name in self.losses
         loss = self._look(self.situation.drives[name], at_ns)
         if loss is None:
             return
+        if not known:
+            loss.stopped = not at_stop
         if at_stop:
             loss.stopped = True
         elif loss.stopped:

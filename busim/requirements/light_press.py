@@ -19,13 +19,13 @@ JUDGED_ACTIONS = ("on", "off", "toggle")
 class Touch:
     """One touch of a field: the zones that must change, and to which of lit and dark."""
 
-    __slots__ = ("began_ns", "panel", "released_ns", "wanted")
+    __slots__ = ("began_ns", "control", "node", "wanted")
 
-    def __init__(self, panel: PanelPlan, began_ns: int, wanted: dict[str, bool]) -> None:
-        self.panel = panel
+    def __init__(self, node: str, control: ControlPlan, began_ns: int, wanted: dict[str, bool]) -> None:
+        self.node = node
+        self.control = control
         self.began_ns = began_ns
         self.wanted = wanted
-        self.released_ns: int | None = None
 
 
 class LightPress(Requirement):
@@ -37,17 +37,15 @@ class LightPress(Requirement):
         super().__init__(context)
         self.tally = Tally(self.id, INSTANT_MS, "ms", FROM_PLANT)
         plan = context.plan
-        self.panels = {self.situation.node_of[panel.address]: panel for panel in plan.panels}
         self.zone_names = {zone.number: zone.name for zone in plan.zones}
         self.fields: dict[tuple[str, str], tuple[PanelPlan, ControlPlan]] = {
-            (node, f"touch.{control.number}"): (panel, control)
-            for node, panel in self.panels.items()
+            (self.situation.node_of[panel.address], f"touch.{control.number}"): (panel, control)
+            for panel in plan.panels
             for control in panel.controls
-            if control.action in JUDGED_ACTIONS
+            if control.page == 0 and control.action in JUDGED_ACTIONS  # a panel shows its first page
         }
-        self.touches: dict[tuple[str, int], Touch] = {}
-        self.lit: dict[str, bool] = {}
-        """Zone -> how it is after all presses so far, done or on their way."""
+        self.touches: list[Touch] = []
+        """Those that have not got all their light yet, oldest first."""
 
     def attach(self, journal: Journal) -> None:
         journal.watch_events("key", self._key)
@@ -60,55 +58,65 @@ class LightPress(Requirement):
         if found is None:
             return
         panel, control = found
-        place = (node, control.number)
         if not down:
-            touch = self.touches.get(place)
+            touch = next((touch for touch in reversed(self.touches) if touch.node == node and touch.control is control), None)
             if touch is not None and at_ns - touch.began_ns < panel.debounce_ms * MS:
-                del self.touches[place]  # too short to be a press
+                self.touches.remove(touch)  # too short to be a press
             return
         if node not in self.situation.running:
             return  # a dead panel registers nothing
-        self._close(place, at_ns)
         wanted = {}
         for number in control.zones:
             zone = self.zone_names[number]
-            lit = self.situation.lamps[zone] > 0
+            lit = self._lit_after_all(zone)
             target = not lit if control.action == "toggle" else control.action == "on"
             if target != lit:
                 wanted[zone] = target
         if wanted:
-            self.touches[place] = Touch(panel, at_ns, wanted)
+            self.touches.append(Touch(node, control, at_ns, wanted))
+
+    def _lit_after_all(self, zone: str) -> bool:
+        """How the zone is once every touch so far is done."""
+        on_the_way = [touch.wanted[zone] for touch in self.touches if zone in touch.wanted]
+        return on_the_way[-1] if on_the_way else self.situation.lamps[zone] > 0
 
     def _lamp(self, event: Event) -> None:
         at_ns, _, _, zone, permille = event
-        for place, touch in list(self.touches.items()):
-            if touch.wanted.get(zone) == (permille > 0):
-                del touch.wanted[zone]
-                self.tally.measure(-(-(at_ns - touch.began_ns) // MS), at_ns, f"{place[0]}: {zone} {'lit' if permille else 'dark'}")
-                if not touch.wanted:
-                    del self.touches[place]
+        touch = next((touch for touch in self.touches if touch.wanted.get(zone) == (permille > 0)), None)
+        if touch is None:
+            return
+        del touch.wanted[zone]
+        self.tally.measure(-(-(at_ns - touch.began_ns) // MS), at_ns, f"{touch.node}: {zone} {'lit' if permille else 'dark'}")
+        if not touch.wanted:
+            self.touches.remove(touch)
 
     def _output(self, event: Event) -> None:
         at_ns, _, _, node, channel, value = event
-        if value != FIELD_FAILED or not channel.startswith("field."):
+        if value != FIELD_FAILED:
             return
-        touch = self.touches.pop((node, int(channel.partition(".")[2])), None)
+        touch = next((touch for touch in self.touches if touch.node == node and channel == f"field.{touch.control.number}"), None)
         if touch is None:
             return
+        self._forget(touch)
         if at_ns - touch.began_ns <= REPORT_NS:
             self.tally.held(at_ns, f"{node}: said that a press failed")
         else:
-            self.tally.fail(at_ns, f"{node}: said too late that a press failed", (at_ns - touch.began_ns) // MS, REPORT_NS // MS)
+            late_ms = -(-(at_ns - touch.began_ns) // MS)
+            self.tally.fail(at_ns, f"{node}: said too late that a press failed", late_ms, REPORT_NS // MS)
 
-    def _close(self, place: tuple[str, int], at_ns: int) -> None:
-        touch = self.touches.pop(place, None)
-        if touch is not None and at_ns - touch.began_ns > REPORT_NS:
-            self.tally.fail(at_ns, f"{place[0]}: a press was lost without a word ({', '.join(touch.wanted)})")
+    def _forget(self, failed: Touch) -> None:
+        """A press failed: what later ones for the same zones would have come to is not known any more."""
+        self.touches.remove(failed)
+        for touch in self.touches:
+            for zone in failed.wanted:
+                touch.wanted.pop(zone, None)
+        self.touches = [touch for touch in self.touches if touch.wanted]
 
     def finish(self, now_ns: int) -> Verdict:
-        for place, touch in list(self.touches.items()):
+        for touch in self.touches:
             if now_ns - touch.began_ns > REPORT_NS:
-                self._close(place, now_ns)
+                zones = ", ".join(touch.wanted)
+                self.tally.fail(now_ns, f"{touch.node}: a press was lost without a word ({zones})")
             else:
-                self.tally.undecided(now_ns, f"{place[0]}: the run ended within a second of a press")
+                self.tally.undecided(now_ns, f"{touch.node}: the run ended within a second of a press")
         return self.tally.verdict("no press asked for a change of light")

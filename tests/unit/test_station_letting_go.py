@@ -1,0 +1,91 @@
+"""When a station lets control go: another pair reported, an echo too old, a drive that acts on old frames; and its alarm."""
+
+import pytest
+
+from busim.units import MS
+
+from . import hand_made_frames as hand
+from .small_boat import BRIDGE, PORT, STARBOARD, WHEELHOUSE
+from .station_rig import StationRig
+from .test_station_node import ASKING, HERE, once_more, silence
+
+AGE_MAX_NS = 300 * MS
+
+
+@pytest.mark.parametrize(("station", "number"), [(0, 1), (WHEELHOUSE, 1), (BRIDGE, 2), (WHEELHOUSE, 2)])
+@pytest.mark.parametrize("drive", [PORT, STARBOARD])
+def test_control_ends_when_one_drive_reports_another_pair(drive: int, station: int, number: int) -> None:
+    rig = StationRig()
+    rig.settled()
+    rig.drive_says(drive, station, number, ahead=0)
+    rig.drive_says(drive, station, number, spoil=True)
+    assert rig.state == "holding", "a corrupt report is none, and the same again is none"
+    rig.drive_says(drive, station, number)
+    assert rig.rows[-1] == 7
+    assert rig.sounds == 1
+    rig.run_for(20)
+    assert rig.last(hand.LEVER, 32, 16) == 0
+
+
+def test_a_silent_drive_is_let_go_when_its_echo_is_too_old() -> None:
+    rig = StationRig()
+    rig.settled()
+    heard_ns = rig.now_ns
+    rig.run_to(heard_ns + AGE_MAX_NS)
+    assert rig.state == "holding", "exactly age_max_ms old is not older"
+    rig.run_for(20)
+    assert rig.rows[-1] == 8
+    assert rig.sounds == 1
+
+
+def report_late(rig: StationRig, frames: int) -> None:
+    for _ in range(5):
+        rig.run_for(40)
+        rig.drive_says(PORT, BRIDGE, 1)
+        rig.drive_says(STARBOARD, BRIDGE, 1, late=frames)
+
+
+@pytest.mark.parametrize(("frames", "holds"), [(0, True), (13, True), (14, False), (15, False), (200, False)])
+def test_a_drive_that_acts_on_old_frames_is_let_go(frames: int, holds: bool) -> None:
+    """Judged when the next lever frames leave: 13 frames ago then becomes 15 of 20 ms before the next report, 300 ms."""
+    rig = StationRig()
+    rig.settled()
+    report_late(rig, frames)
+    assert (rig.state == "holding") == holds
+
+
+def test_what_a_drive_acted_on_before_the_take_is_not_held_against_it() -> None:
+    rig = StationRig()
+    rig.introduce()
+    rig.run_for(2000)
+    rig.drives_say(0, 0)
+    rig.press()
+    rig.run_for(0)
+    rig.drives_say(BRIDGE, 1, late=100)
+    rig.run_for(200)
+    rig.drives_say(BRIDGE, 1, late=100)
+    assert rig.state == "holding"
+    rig.run_for(100)
+    assert rig.state == "holding"
+    rig.run_for(20)
+    assert rig.rows[-1] == 8
+
+
+def test_the_alarm_stays_until_the_key() -> None:
+    rig = StationRig()
+    silence(rig)
+    rig.hear(2000, 0, 1)
+    assert rig.sounds == 1
+    rig.press()
+    assert rig.rows[-1] == 1
+    assert rig.sounds == 0
+
+
+def test_taking_anew_what_it_holds() -> None:
+    rig = StationRig()
+    once_more(rig)
+    assert rig.number == 2
+    assert rig.shows == ASKING
+    rig.drives_say(BRIDGE, 2)
+    assert rig.state == "holding"
+    assert rig.shows == HERE
