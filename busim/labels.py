@@ -39,6 +39,7 @@ KEY_PRESSED: Final = "{station}: {key}"
 TOUCHED: Final = "{panel}: {control} touched"
 LEVER_MOVED: Final = "{station}: {drive} lever goes {where}"
 ROW: Final = "{who}: {words}"
+OTHER_ROW: Final = "row {row} of its table {machine}"
 LOST_LEVER: Final = "nothing valid from {station} for {timeout} ms, {words}"
 LOST: Final = "{cause}, {words}"
 STATION_SHOWS: Final = "{station} shows: {shows}"
@@ -59,11 +60,15 @@ STOP_ASKED: Final = "{drive}: engine stop asked for"
 
 # ------------------------------------------------------------------------------------------------ results
 
+SOURCES: Final = {"plant": "machinery"}
+"""Where evidence is from, where it is called otherwise than in the code."""
+
 BOAT_LINE: Final = "boat: {name} ({path})   fingerprints: helm {helm:04x}, lighting {lighting:04x}"
 SCENARIO_LINE: Final = "scenario: {name} ({path})   seed {seed}, {seconds:g} s"
 TIMELINE_HEAD: Final = "what happened"
 VERDICT_HEAD: Final = ("requirement", "verdict", "limit", "measured", "evidence")
-LOSS_HEAD: Final = ("control lost", "from", "idle after", "gear out after", "run until then", "way off after", "and metres")
+LOSS_TITLE: Final = "control lost"
+LOSS_HEAD: Final = ("drive", "last heard", "idle after", "gear out after", "run by then", "way off after")
 NO_HULL: Final = "not judged: no hull given"
 NOT_YET: Final = "-"
 DIGEST_LINE: Final = "run code: {digest} ({frames} frames, {seconds:g} simulated seconds)"
@@ -72,7 +77,19 @@ RECORD_LINE: Final = "record: {folder}"
 REPLACED_LINE: Final = "kinds replaced: {kinds}"
 ALL_PASSED: Final = "everything required here passed"
 SOME_FAILED: Final = "FAILED: {names}"
-SOME_OPEN: Final = "not shown: {names}"
+NOT_AS_EXPECTED: Final = "NOT AS EXPECTED: {name} came to: {verdict}"
+SOME_OPEN: Final = "not shown, though the scenario expects it: {names}"
 SAME_AGAIN: Final = "the rerun is the same as the record, run code {digest}"
 CUT_SHORT: Final = "the record ends after {seconds} s (it was cut short); the rerun is the same up to there"
-NOT_THE_SAME: Final = "busim contradicts itself: the rerun differs from the record in second {second}"
+NOT_THE_SAME: Final = (
+    "busim contradicts itself: the rerun differs from the record in second {second} "
+    "(unless somebody changed the record since, or a class that replaces a kind)"
+)
+OTHER_VERSION: Final = "was written by busim {theirs}, and busim {ours} runs it differently from second {second} on"
+CHANGED_SINCE: Final = "was changed after the run: second {second} is not what the run code stands for"
+KINDS_UNSAID: Final = "this record was played with classes of somebody's own. To run them, say so: {line}"
+KINDS_UNLIKE: Final = "the record was not played with those classes: {line}"
+RECORD_ENDS: Final = "record: {folder}, up to and with second {seconds}"
+STOPPED: Final = "stopped"
+OUTPUT: Final = "output"
+ENDED_BY_NODE: Final = "a node's module or class ended the program (sys.exit): a node may not"

@@ -1,12 +1,13 @@
 """Which boat and which scenario a command means, and how they are named in what it prints."""
 
+import contextlib
 import os
 from pathlib import Path
 
 from busim import labels
 from busim.boat.load import BOAT_FILE_NAME, LoadedBoat, load_boat
 from busim.boat.shipped import shipped_folder
-from busim.reading.problem import printable, refused
+from busim.reading.problem import printable, refused, suggestion
 from busim.scenario.load import LoadedScenario, load_scenario
 
 FIRST_SCENARIO = "cold_start_then_cut.yaml"
@@ -22,17 +23,41 @@ def find_boat(path: Path | None) -> LoadedBoat:
 
 
 def find_scenario(path: Path | None, boat: LoadedBoat) -> LoadedScenario:
-    """The scenario named, by path or by its name in `scenarios/` beside the boat; else the one every boat starts with."""
+    """The scenario named, by path or by its name in `scenarios/` beside the boat; else the one every boat starts with.
+
+    Errors: InputError.
+    """
     folder = boat.path.parent / "scenarios"
     if path is None:
         first = folder / FIRST_SCENARIO
         if not os.path.lexists(first):
-            raise refused(folder, f"has no {FIRST_SCENARIO}: name a scenario with --scenario")
+            raise refused(first, f"no such file, and no scenario was named: {_scenarios_words(folder, '')}")
         return load_scenario(first, boat.boat)
-    beside = folder / f"{path.name}.yaml"
-    if not os.path.lexists(path) and path.name == str(path) and os.path.lexists(beside):
-        path = beside
+    if not _is_there(path):
+        beside = [folder / f"{path.name}.yaml", folder / path.name] if path.name == str(path) else []
+        found = next((each for each in beside if _is_there(each)), None)
+        if found is None:
+            raise refused(path, f"no such file, a scenario file was expected: {_scenarios_words(folder, path.stem)}")
+        path = found
     return load_scenario(path, boat.boat)
+
+
+def _is_there(path: Path) -> bool:
+    try:
+        return os.path.lexists(path)
+    except ValueError:
+        return False
+
+
+def _scenarios_words(folder: Path, name: str) -> str:
+    """What can be said after --scenario for a boat with this folder of scenarios."""
+    try:
+        names = sorted(path.stem for path in folder.glob("*.yaml"))
+    except OSError:
+        names = []
+    if not names:
+        return f"name one with --scenario (there are none in {shown_path(folder)})"
+    return suggestion(name, names, otherwise=f"in {shown_path(folder)} there are")
 
 
 def results_folder(boat: LoadedBoat) -> Path:
@@ -46,11 +71,15 @@ def results_folder(boat: LoadedBoat) -> Path:
 
 def shown_path(path: Path) -> str:
     """A path as a person typed or would type it: relative to here where that is shorter."""
-    try:
-        relative = os.path.relpath(path)
-    except (OSError, ValueError):
-        return printable(str(path))
-    return printable(min(str(path), relative, key=len))
+    return printable(typed_path(path))
+
+
+def typed_path(path: Path) -> str:
+    """The same, character for character, to be typed as an argument."""
+    text = str(path)
+    with contextlib.suppress(OSError, ValueError):  # no current folder, or another drive: as it was given
+        text = min(text, os.path.relpath(path), key=len)
+    return f"./{text}" if text.startswith("-") else text
 
 
 def boat_line(boat: LoadedBoat) -> str:

@@ -18,16 +18,30 @@ class ContradictionError(Exception):
 
 
 def say_error(words: str) -> None:
-    """On standard error, whatever encoding it has."""
-    try:
-        print(words, file=sys.stderr)
-    except UnicodeEncodeError:
-        print(words.encode("ascii", "backslashreplace").decode(), file=sys.stderr)
-    except OSError:
-        pass
+    """On standard error, whatever encoding it has, and though nobody may be able to read it."""
+    with contextlib.suppress(OSError, ValueError):
+        try:
+            print(words, file=sys.stderr, flush=True)
+        except UnicodeEncodeError:
+            print(words.encode("ascii", "backslashreplace").decode(), file=sys.stderr, flush=True)
 
 
 def hush() -> None:
-    """Nobody reads our output any more (`| head`): keep the interpreter from complaining about that at exit."""
-    with contextlib.suppress(OSError):
-        sys.stdout = open(os.devnull, "w")  # noqa: SIM115
+    """Nobody reads our output any more (`| head`), or it can't be written: what is left of it must not be tried again at exit."""
+    with contextlib.suppress(OSError, ValueError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        try:
+            os.dup2(nowhere, sys.stdout.fileno())
+        finally:
+            os.close(nowhere)
+
+
+def open_streams() -> None:
+    """Make both streams usable: one that was closed before the start (`>&-`) goes nowhere, one that knows few characters
+    gets escapes for the rest and no error."""
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
+        elif (reconfigure := getattr(stream, "reconfigure", None)) is not None:
+            reconfigure(errors="backslashreplace")

@@ -8,6 +8,7 @@ from typing import Final, ParamSpec
 
 import typer
 
+from busim import labels
 from busim.commands import ending
 from busim.host.host import NodeError
 from busim.reading.problem import InputError, printable
@@ -47,10 +48,16 @@ def _status(command: Callable[[], int]) -> int:
         ending.hush()
         return ending.PASSED
     except KeyboardInterrupt:
-        ending.say_error("stopped")
+        ending.say_error(labels.STOPPED)
         return ending.INTERRUPTED
     except OSError as error:
-        ending.say_error(f"{printable(str(error.filename or 'output'))}: {error.strerror or error}")
+        # Every file busim itself opens has been asked for by then: what has no name is the output.
+        ending.hush()
+        ending.say_error(f"{printable(str(error.filename or labels.OUTPUT))}: {error.strerror or error}")
+        return ending.BAD_INPUT
+    except SystemExit:
+        # busim never does this: a builder's own module or class did.
+        ending.say_error(labels.ENDED_BY_NODE)
         return ending.BAD_INPUT
     except Exception as error:
         if os.environ.get(SHOW_TRACEBACK):

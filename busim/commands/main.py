@@ -20,9 +20,19 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
+LARGEST_SEED = 2**63 - 1
+
+
+def _seed(text: str) -> int:
+    seed = int(text) if text.isascii() and text.isdecimal() and len(text) < 20 else -1
+    if not 0 <= seed <= LARGEST_SEED:
+        raise typer.BadParameter(f"a whole number from 0 to {LARGEST_SEED} is wanted")
+    return seed
+
+
 Boat = Annotated[
     Path | None,
-    typer.Argument(metavar="[BOAT]", help="A boat file, or its folder. Left out: boat.yaml here, else the boat that ships."),
+    typer.Argument(metavar="BOAT", help="A boat file, or its folder. Left out: boat.yaml here, else the boat that ships."),
 ]
 Kinds = Annotated[
     list[str] | None,
@@ -43,7 +53,7 @@ def _busim(
     """Rehearse, break and prove a boat's CAN-wired lights and helm before it moves."""
 
 
-@app.command()
+@app.command(short_help="Write a boat file to start from.")
 @guarded
 def begin(directory: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to start in; made if it is not there.")]) -> int:
     """Write a boat file to start from, with its scenarios."""
@@ -52,7 +62,7 @@ def begin(directory: Annotated[Path, typer.Argument(metavar="DIR", help="Folder 
     return run(directory)
 
 
-@app.command()
+@app.command(short_help="Validate a boat file.")
 @guarded
 def check(
     boat: Boat = None,
@@ -64,14 +74,16 @@ def check(
     return run(boat, resolved=resolved)
 
 
-@app.command()
+@app.command(short_help="Play a scenario: what happened, and verdicts.")
 @guarded
 def run(
     boat: Boat = None,
     scenario: Annotated[
         Path | None, typer.Option(metavar="FILE", help="A scenario file, or the name of one in scenarios/ beside the boat.")
     ] = None,
-    seed: Annotated[int | None, typer.Option(min=0, max=2**63 - 1, help="Draws all that is random; same seed, same run.")] = None,
+    seed: Annotated[
+        int | None, typer.Option(metavar="NUMBER", parser=_seed, help="Draws all that is random; same seed, same run. Left out: 1.")
+    ] = None,
     record: Annotated[bool, typer.Option("--record", help="Keep the run in results/.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
     kind: Kinds = None,
@@ -80,17 +92,19 @@ def run(
     ] = None,
 ) -> int:
     """One deterministic run without a screen: what happened, and the verdicts."""
-    from busim.commands.run import rerun, run_once
-
     if from_record is not None:
-        if boat is not None or scenario is not None or seed is not None or kind or record:
-            ending.say_error("--from takes boat, scenario, seed and kinds from the record: leave them out")
+        if boat is not None or scenario is not None or seed is not None or record:
+            ending.say_error("--from takes boat, scenario and seed from the record: leave them out, and --record too")
             return ending.BAD_INPUT
-        return rerun(from_record, as_json=as_json)
+        from busim.commands.rerun import rerun
+
+        return rerun(from_record, as_json=as_json, kinds=kind or [])
+    from busim.commands.run import run_once
+
     return run_once(boat, scenario, 1 if seed is None else seed, record=record, as_json=as_json, kinds=kind or [])
 
 
-@app.command()
+@app.command(short_help="Write what others need, such as the protocol.")
 @guarded
 def export(
     kind: Annotated[str, typer.Argument(metavar="KIND", help="What to write: protocol.")],
@@ -104,16 +118,15 @@ def export(
 
 def run_command_line() -> None:
     """The entry point `busim`."""
-    for stream in (sys.stdout, sys.stderr):
-        # A terminal that knows only ASCII gets an escape for the rest, and no error.
-        reconfigure = getattr(stream, "reconfigure", None)
-        if reconfigure is not None:
-            reconfigure(errors="backslashreplace")
+    ending.open_streams()
     try:
-        app()
+        app(prog_name="busim")
     except KeyboardInterrupt:
-        ending.say_error("stopped")
+        ending.say_error(labels.STOPPED)
         sys.exit(ending.INTERRUPTED)
-    except BrokenPipeError:
+    except OSError as error:
+        # Of a page of help; what commands print is guarded.
         ending.hush()
-        sys.exit(ending.PASSED)
+        if not isinstance(error, BrokenPipeError):
+            ending.say_error(f"{labels.OUTPUT}: {error.strerror or error}")
+        sys.exit(ending.PASSED if isinstance(error, BrokenPipeError) else ending.BAD_INPUT)

@@ -5,7 +5,8 @@ from typing import Any, Final
 
 from busim import VERSION, labels
 from busim.commands.tables import table
-from busim.requirements.verdict import Verdict
+from busim.reading.problem import printable
+from busim.requirements.verdict import FAIL, Verdict
 from busim.run.losses import LossOfControl
 from busim.run.run import Outcome
 from busim.units import MS, seconds_text
@@ -16,16 +17,22 @@ JSON_VERSION: Final = 1
 def text_lines(outcome: Outcome) -> Iterator[str]:
     """Timeline, losses, verdicts, what it comes to."""
     yield labels.TIMELINE_HEAD
+    width = max((len(seconds_text(line.at_ns)) for line in outcome.lines), default=0)
     for line in outcome.lines:
-        yield f"  {seconds_text(line.at_ns):>9} s  {line.words}"
+        yield f"  {seconds_text(line.at_ns):>{width}} s  {printable(line.words)}"
     if outcome.losses:
         yield ""
+        yield labels.LOSS_TITLE
         yield from table(labels.LOSS_HEAD, [_loss_row(loss) for loss in outcome.losses])
     yield ""
     yield from table(labels.VERDICT_HEAD, [_verdict_row(verdict) for verdict in outcome.verdicts])
     yield ""
-    if outcome.failed:
-        yield labels.SOME_FAILED.format(names=", ".join(outcome.failed))
+    failed = [verdict.id for verdict in outcome.verdicts if verdict.id in outcome.failed and verdict.verdict == FAIL]
+    if failed:
+        yield labels.SOME_FAILED.format(names=", ".join(failed))
+    for verdict in outcome.verdicts:
+        if verdict.id in outcome.failed and verdict.verdict != FAIL:
+            yield labels.NOT_AS_EXPECTED.format(name=verdict.id, verdict=verdict.verdict)
     if outcome.open:
         yield labels.SOME_OPEN.format(names=", ".join(outcome.open))
     if not outcome.failed and not outcome.open:
@@ -38,9 +45,9 @@ def _quantity(value: int | None, unit: str) -> str:
 
 
 def _verdict_row(verdict: Verdict) -> tuple[str, ...]:
-    evidence = verdict.evidence
+    evidence = printable(verdict.evidence)
     if verdict.at_ns is not None:
-        evidence += f" (at {seconds_text(verdict.at_ns)} s; {verdict.source})"
+        evidence += f" (at {seconds_text(verdict.at_ns)} s; {labels.SOURCES.get(verdict.source, verdict.source)})"
     limit = _quantity(verdict.limit, verdict.unit)
     return verdict.id, verdict.verdict, limit, _quantity(verdict.measured, verdict.unit), evidence
 
@@ -49,7 +56,9 @@ def _loss_row(loss: LossOfControl) -> tuple[str, ...]:
     idle = None if loss.to_idle_ns is None else -(-loss.to_idle_ns // MS)
     neutral = None if loss.to_neutral_ns is None else -(-loss.to_neutral_ns // MS)
     run = labels.NO_HULL if loss.run_mm is None and loss.to_neutral_ns is not None else labels.NOT_YET
-    off = labels.NOT_YET if loss.way_off_s is None else f"{loss.way_off_s:.0f} s"
+    off = labels.NOT_YET
+    if loss.way_off_s is not None and loss.way_off_m is not None:
+        off = f"{loss.way_off_s:,.0f} s, {loss.way_off_m:,.1f} m"
     return (
         loss.drive,
         f"{seconds_text(loss.base_ns)} s",
@@ -57,16 +66,15 @@ def _loss_row(loss: LossOfControl) -> tuple[str, ...]:
         _quantity(neutral, "ms"),
         run if loss.run_mm is None else f"{loss.run_mm / 1000:.2f} m",
         off,
-        labels.NOT_YET if loss.way_off_m is None else f"{loss.way_off_m:.1f} m",
     )
 
 
-def json_object(outcome: Outcome, boat: dict[str, Any], scenario: str, exit_status: int, reproduce: str) -> dict[str, Any]:
-    """The versioned JSON of a run."""
+def json_object(outcome: Outcome, named: dict[str, Any], scenario: str, exit_status: int, reproduce: str) -> dict[str, Any]:
+    """The versioned JSON of a run. `named` says of what: `boat`, `fingerprints`, `kinds_replaced`, `record`."""
     return {
         "json": JSON_VERSION,
         "busim": VERSION,
-        "boat": boat,
+        **named,
         "scenario": scenario,
         "seed": outcome.seed,
         "digest": outcome.digest,

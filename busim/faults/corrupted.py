@@ -34,6 +34,7 @@ class Corrupted(NodeFault):
     name = "corrupted"
     words = "a node's frames are corrupted above its controller"
     effect = "one byte of each frame it sends changes after its CRC was made"
+    acts_on = "frames"
     place = CorruptedPlace
 
     def place_words(self, place: Any) -> str:

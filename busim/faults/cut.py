@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 from pydantic import Field
 
-from busim.boat.model import BoatFile, Section
+from busim.boat.model import BoatFile, Section, Words
 from busim.faults.fault import Complaint, Fault
 
 if TYPE_CHECKING:
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 class CutPlace(Section):
-    bus: str
+    bus: Words
     at_m: float = Field(ge=0, le=5000)
 
 
@@ -28,11 +28,9 @@ class Cut(Fault):
         return f"{place.bus} at {place.at_m:g} m"
 
     def misplaced(self, boat: BoatFile, place: Any) -> Iterator[Complaint]:
-        bus = boat.buses.get(place.bus)
-        if bus is None:
-            yield "bus", f"there is no bus {place.bus!r} (there are: {', '.join(boat.buses)})"
-        elif place.at_m > bus.trunk_m:
-            yield "at_m", f"{place.at_m:g} m is beyond the end of the trunk, which is {bus.trunk_m:g} m long"
+        trunk_m = boat.buses[place.bus].trunk_m
+        if place.at_m > trunk_m:
+            yield "at_m", f"{place.at_m:g} m is beyond the end of the trunk, which is {trunk_m:g} m long"
 
     def begin(self, world: "World", now_ns: int, place: Any) -> None:
         bus = world.bus(place.bus)

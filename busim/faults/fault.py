@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from busim.boat.model import BoatFile, Section
+from busim.boat.model import BoatFile, Section, Words
 
 if TYPE_CHECKING:
     from busim.simulator.world import World
@@ -24,13 +24,15 @@ class Fault:
     place: ClassVar[type[Section]]
     lasts: ClassVar[bool] = True
     """It goes on until it ends; else it is over at once."""
+    acts_on: ClassVar[str | None] = None
+    """The one thing of a node that it has in its hand while it lasts: no two faults can at a time. None: it shares."""
 
     def place_words(self, place: Any) -> str:
         raise NotImplementedError
 
     def misplaced(self, boat: BoatFile, place: Any) -> Iterator[Complaint]:
-        """What is wrong with this place on this boat."""
-        raise NotImplementedError
+        """What is wrong with this place on this boat, which has everything that is named in it."""
+        return iter(())
 
     def begin(self, world: "World", now_ns: int, place: Any) -> Any:
         raise NotImplementedError
@@ -40,7 +42,7 @@ class Fault:
 
 
 class NodePlace(Section):
-    node: str
+    node: Words
 
 
 class NodeFault(Fault):
@@ -50,7 +52,3 @@ class NodeFault(Fault):
 
     def place_words(self, place: Any) -> str:
         return str(place.node)
-
-    def misplaced(self, boat: BoatFile, place: Any) -> Iterator[Complaint]:
-        if place.node not in boat.nodes:
-            yield "node", f"there is no node {place.node!r} (there are: {', '.join(boat.nodes)})"

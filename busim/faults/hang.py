@@ -12,6 +12,7 @@ class Hang(NodeFault):
     name = "hang"
     words = "a node's program hangs"
     effect = "nothing is sampled, sent or decided; the controller still acknowledges, outputs stay; ended, it goes on where it was"
+    acts_on = "program"
 
     def begin(self, world: "World", now_ns: int, place: Any) -> None:
         world.hosts[place.node].hang(now_ns)

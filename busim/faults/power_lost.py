@@ -12,6 +12,7 @@ class PowerLost(NodeFault):
     name = "power_lost"
     words = "a node loses its supply"
     effect = "its program, controller and outputs stop at once; its actuators do what they do without power; it boots when it ends"
+    acts_on = "supply"
 
     def begin(self, world: "World", now_ns: int, place: Any) -> None:
         world.hosts[place.node].power(now_ns, False)

@@ -24,6 +24,7 @@ class StaleMailbox(NodeFault):
     name = "stale_mailbox"
     words = "a node's mailboxes no longer take new frames"
     effect = "it goes on sending on time, but always the first frame of each id since the fault began"
+    acts_on = "frames"
 
     def begin(self, world: "World", now_ns: int, place: Any) -> None:
         world.hosts[place.node].tamper = FirstAgain()

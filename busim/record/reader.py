@@ -3,54 +3,60 @@
 import json
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 
 from busim.boat.model import BoatFile
 from busim.events.journal import DIGEST_VERSION
-from busim.reading.problem import refused
+from busim.reading.problem import printable, refused
 from busim.record.writer import HEAD, RECORD_VERSION, SECONDS
 from busim.scenario.model import ScenarioFile
 
 LARGEST_HEAD = 2_000_000
+LARGEST_SECONDS = 8_000_000
+"""A day's seconds, the longest a scenario lasts, are 4 MB."""
+LARGEST_SEED = 2**63 - 1
+
+M = TypeVar("M", bound=BaseModel)
 
 
 @dataclass(frozen=True)
 class Record:
-    """`digests` is the run code after each whole second that was kept."""
+    """`version` is of the busim that wrote it, `seconds` how many whole seconds were kept."""
 
     folder: Path
+    version: str
     boat: BoatFile
     scenario: ScenarioFile
     seed: int
     kinds: dict[str, str]
-    digests: tuple[str, ...]
+    seconds: int
 
 
 def read_record(folder: Path) -> Record:
     """Errors: InputError where it is no record, of another version, or damaged."""
     head = _head(folder)
+    path = folder / HEAD
     if head.get("record") != RECORD_VERSION or head.get("digest") != DIGEST_VERSION:
-        raise refused(folder / HEAD, "was written by another version of busim, and can't be compared with this one")
-    kinds = head.get("kinds")
-    seed = head.get("seed")
-    if not isinstance(seed, int) or not isinstance(kinds, dict) or not all(isinstance(place, str) for place in kinds.values()):
-        raise refused(folder / HEAD, "is damaged: its seed or its kinds are not what busim writes")
-    try:
-        boat = BoatFile.model_validate_json(json.dumps(head.get("boat")))
-        scenario = ScenarioFile.model_validate_json(json.dumps(head.get("scenario")))
-    except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-        raise refused(folder / HEAD, f"is damaged at {'.'.join(map(str, first['loc']))}: {first['msg']}") from None
-    return Record(folder, boat, scenario, seed, kinds, _digests(folder))
+        raise refused(path, "was written by another version of busim, and can't be compared with this one")
+    version, kinds, seed = head.get("busim"), head.get("kinds"), head.get("seed")
+    if type(seed) is not int or not 0 <= seed <= LARGEST_SEED:
+        raise refused(path, "is damaged: its seed is not what busim writes")
+    if not isinstance(kinds, dict) or not all(isinstance(place, str) for place in kinds.values()):
+        raise refused(path, "is damaged: its kinds are not what busim writes")
+    if not isinstance(version, str):
+        raise refused(path, "is damaged: it does not say which busim wrote it")
+    boat = _part(path, head, "boat", BoatFile)
+    scenario = _part(path, head, "scenario", ScenarioFile)
+    return Record(folder, version, boat, scenario, seed, kinds, _whole_seconds(folder / SECONDS))
 
 
 def _head(folder: Path) -> dict[str, Any]:
     path = folder / HEAD
+    if not path.is_file():
+        raise refused(folder, f"is no record: it has no {HEAD}" if folder.is_dir() else "there is no such record")
     try:
-        if not path.is_file():
-            raise refused(folder, f"is no record: it has no {HEAD}")
         if path.stat().st_size > LARGEST_HEAD:
             raise refused(path, "is larger than any head busim writes")
         head = json.loads(path.read_text(encoding="utf-8"))
@@ -63,18 +69,30 @@ def _head(folder: Path) -> dict[str, Any]:
     return head
 
 
-def _digests(folder: Path) -> tuple[str, ...]:
-    path = folder / SECONDS
+def _part(path: Path, head: dict[str, Any], name: str, model: type[M]) -> M:
     try:
+        return model.model_validate_json(json.dumps(head.get(name)))
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        place = ".".join(str(step) for step in (name, *first["loc"]))
+        raise refused(path, f"is damaged at {printable(place[:200])}: {printable(first['msg'])}") from None
+    except RecursionError:
+        raise refused(path, f"is damaged at {name}: it is nested too deep") from None
+
+
+def _whole_seconds(path: Path) -> int:
+    if not path.is_file():
+        raise refused(path, "is missing, or is no plain file")
+    try:
+        if path.stat().st_size > LARGEST_SECONDS:
+            raise refused(path, "is larger than any that busim writes")
         lines = path.read_text(encoding="ascii").split("\n")
     except OSError as error:
         raise refused(path, f"can't be read: {error.strerror}") from error
     except ValueError:
         raise refused(path, "is damaged: it is not text") from None
-    digests = []
     for number, line in enumerate(lines[:-1], start=1):  # what follows the last line feed was being written when it ended
         parts = line.split(" ")
         if len(parts) != 3 or parts[0] != str(number) or not parts[1].isdecimal() or len(parts[2]) != 32:
             raise refused(path, "is damaged: a second is missing or not as busim writes it", number, 1)
-        digests.append(parts[2])
-    return tuple(digests)
+    return len(lines) - 1

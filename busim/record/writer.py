@@ -8,6 +8,7 @@
 Folders are numbered and never written to again.
 """
 
+import contextlib
 import json
 from pathlib import Path
 from typing import Any, Final, TextIO
@@ -33,11 +34,18 @@ def new_folder(results: Path, name: str) -> Path:
         results.mkdir(parents=True, exist_ok=True)
         numbers = [path.name.rpartition("-")[2] for path in results.glob(f"{name}-*")]
         last = max((int(number) for number in numbers if number.isdecimal()), default=0)
-        folder = results / f"{name}-{last + 1:04d}"
-        folder.mkdir()
+        while True:
+            last += 1
+            folder = results / f"{name}-{last:04d}"
+            try:
+                folder.mkdir()
+            except FileExistsError:
+                continue  # another run has just made it
+            return folder
+    except (FileExistsError, NotADirectoryError):
+        raise refused(results, "results can't be written here: this is a file, or part of its path is, and not a folder") from None
     except OSError as error:
         raise refused(results, f"results can't be written here: {error.strerror}") from error
-    return folder
 
 
 class RecordWriter:
@@ -47,6 +55,8 @@ class RecordWriter:
         self.folder = folder
         self.buses = list(boat.buses)
         self.second = 0
+        """How many seconds are kept."""
+        self.files: dict[str, TextIO] = {}
         head = {
             "record": RECORD_VERSION,
             "busim": VERSION,
@@ -57,29 +67,40 @@ class RecordWriter:
             "boat": boat.model_dump(mode="json", exclude_none=True),
         }
         try:
-            (folder / HEAD).write_text(json.dumps(head, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
-            self.files: list[TextIO] = [(folder / name).open("w", encoding="utf-8") for name in (FRAMES, EVENTS, SECONDS)]
+            text = json.dumps(head, indent=1, ensure_ascii=False) + "\n"
+            (folder / HEAD).write_text(text, encoding="utf-8", newline="\n")
+            for name in (FRAMES, EVENTS, SECONDS):
+                self.files[name] = (folder / name).open("w", encoding="utf-8", newline="\n")
         except OSError as error:
+            self.close()
             raise refused(folder, f"the record can't be written: {error.strerror}") from error
 
     def keep(self, frames: list[Frame], events: list[Event], digest: str) -> None:
         """One finished second. Its line in seconds.txt comes last: what that names is whole. Errors: InputError, disk full."""
-        self.second += 1
-        texts = (
-            "".join([candump_line(self.buses[bus], at_ns, can_id, data) for at_ns, bus, can_id, data, _ in frames]),
-            "".join([json.dumps(event_object(event), separators=(",", ":")) + "\n" for event in events]),
-            f"{self.second} {len(frames)} {digest}\n",
-        )
+        texts = second_texts(self.buses, self.second + 1, frames, events, digest)
         try:
-            for file, text in zip(self.files, texts, strict=True):
-                file.write(text)
+            for name, file in self.files.items():
+                file.write(texts[name])
                 file.flush()
         except OSError as error:
-            raise refused(self.folder, f"the record ends after second {self.second - 1}: {error.strerror}") from error
+            words = f"the record ends after second {self.second}: {error.strerror}. What was kept until then is whole"
+            raise refused(self.folder, words) from error
+        self.second += 1
 
     def close(self) -> None:
-        for file in self.files:
-            file.close()
+        """Everything kept is on its way to the disk already: what a full disk still holds back here belongs to no whole second."""
+        for file in self.files.values():
+            with contextlib.suppress(OSError):
+                file.close()
+
+
+def second_texts(buses: list[str], second: int, frames: list[Frame], events: list[Event], digest: str) -> dict[str, str]:
+    """File of the record -> what it holds of one second; seconds.txt last."""
+    return {
+        FRAMES: "".join([candump_line(buses[bus], at_ns, can_id, data) for at_ns, bus, can_id, data, _ in frames]),
+        EVENTS: "".join([json.dumps(event_object(event), separators=(",", ":")) + "\n" for event in events]),
+        SECONDS: f"{second} {len(frames)} {digest}\n",
+    }
 
 
 def candump_line(bus: str, at_ns: int, can_id: int, data: bytes) -> str:

@@ -42,6 +42,8 @@ class LossBook:
         self.hull = hull
         self.losses: list[OpenLoss] = []
         self.fault = ("", "")
+        self.stopped_ns: dict[str, int] = {}
+        """Drive -> when its throttle last came to its stop."""
 
     def attach(self, journal: Journal) -> None:
         for kind in ("fault", "gear", "throttle_stop"):
@@ -60,11 +62,16 @@ class LossBook:
             if loss.drive is drive and loss.base_ns == base_ns:
                 return loss
         loss = OpenLoss(drive, base_ns, self.fault)
+        if drive.true_at_stop:
+            # At idle already, or got there while nobody could know yet that control was lost.
+            loss.idle_ns = max(base_ns, self.stopped_ns.get(name, 0))
         self.losses.append(loss)
         return loss
 
     def _throttle_stop(self, event: Event) -> None:
         at_ns, _, _, name, at_stop = event
+        if at_stop:
+            self.stopped_ns[name] = at_ns
         loss = self._find(name, at_ns) if at_stop else None
         if loss is not None and loss.idle_ns is None:
             loss.idle_ns = at_ns

@@ -6,8 +6,10 @@ from busim import labels
 from busim.boat.model import BoatFile
 from busim.events.journal import Event, Journal
 from busim.events.situation import Situation
-from busim.protocol.tables import DRIVE_TABLE, STATION_TABLE
+from busim.protocol.tables import DRIVE_TABLE, TABLES
 from busim.protocol.values import CAUSE_LEVER_LOST, CAUSES
+
+_TABLES = {table.name: table for table in TABLES}
 
 
 @dataclass(frozen=True)
@@ -25,14 +27,12 @@ class Timeline:
         self.drives = {drive.node: name for name, drive in boat.drives.items()}
         self.panels = {panel.node: name for name, panel in boat.panels.items()}
         self.controls = {
-            (panel.node, control.number): name
+            (panel.node, str(control.number)): name
             for panel in boat.panels.values()
             for page in panel.pages.values()
             for name, control in page.items()
         }
-        self.nodes = len(boat.nodes)
         self.timeout_ms = boat.timing.control_timeout_ms
-        self.obeyed: dict[str, int] = {}
 
     def attach(self, journal: Journal) -> None:
         for kind in (
@@ -61,7 +61,7 @@ class Timeline:
         if node in self.stations:
             self._say(event, labels.KEY_PRESSED.format(station=self.stations[node], key=labels.KEYS.get(key, key)))
         else:
-            control = self.controls.get((node, int(key.partition(".")[2])), key)
+            control = self.controls.get((node, key.partition(".")[2]), key)
             self._say(event, labels.TOUCHED.format(panel=self.panels.get(node, node), control=control))
 
     def _lever(self, event: Event) -> None:
@@ -71,9 +71,10 @@ class Timeline:
 
     def _row(self, event: Event) -> None:
         _, _, _, node, machine, number, cause = event
-        table = DRIVE_TABLE if machine == DRIVE_TABLE.name else STATION_TABLE
-        row = table.by_number.get(number)
-        words = row.words if row is not None else f"row {number}"
+        table = _TABLES.get(machine)
+        row = table.by_number.get(number) if table is not None else None
+        # A builder's own node may have a table of its own, or rows that ours has not.
+        words = row.words if row is not None else labels.OTHER_ROW.format(row=number, machine=machine)
         who = self.stations.get(node, node)
         if machine == DRIVE_TABLE.name:
             who = f"{self.drives.get(node, node)} drive"
@@ -98,7 +99,7 @@ class Timeline:
         elif channel == "engine_stop" and value:
             self._say(event, labels.STOP_ASKED.format(drive=self.drives.get(node, node)))
         elif channel.startswith("field.") and value > 1:
-            control = self.controls.get((node, int(channel.partition(".")[2])), channel)
+            control = self.controls.get((node, channel.partition(".")[2]), channel)
             field = labels.FIELDS.get(value, value)
             self._say(event, labels.FIELD_SHOWS.format(panel=self.panels.get(node, node), control=control, field=field))
 

@@ -1,6 +1,7 @@
 """A scenario file, read for one boat: every name in it checked, and turned into steps of the world."""
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -22,21 +23,17 @@ class LoadedScenario:
     path: Path
     scenario: ScenarioFile
 
-    @property
-    def until_ns(self) -> int:
-        """When the run ends."""
-        return round(self.scenario.lasts_s * SECOND)
-
 
 def load_scenario(path: Path, boat: BoatFile) -> LoadedScenario:
     """The scenario at `path`, for this boat. Errors: InputError with everything that is wrong with it."""
     document = read_document(path, ScenarioFile, what="scenario file")
-    if problems := list(_problems(document, boat)):
+    if problems := list(problems_with(document, boat)):
         raise InputError(problems)
     return LoadedScenario(path, document.value)
 
 
-def _problems(document: Document[ScenarioFile], boat: BoatFile) -> Iterator[Problem]:
+def problems_with(document: Document[ScenarioFile], boat: BoatFile) -> Iterator[Problem]:
+    """What can't be on this boat, or in this scenario."""
     scenario = document.value
     late = f"{{:g}} s is after the end of the scenario at {scenario.lasts_s:g} s"
     for index, action in enumerate(scenario.actions):
@@ -46,24 +43,57 @@ def _problems(document: Document[ScenarioFile], boat: BoatFile) -> Iterator[Prob
             yield document.problem(("actions", index, "at_s"), late.format(action.at_s))
         yield from (document.problem((*loc, key), words) for key, words in _misnamed(boat, getattr(action, kind)))
     for index, entry in enumerate(scenario.faults):
-        name = next(name for name in BY_NAME if getattr(entry, name) is not None)
+        name = fault_of(entry)
         if entry.at_s > scenario.lasts_s:
             yield document.problem(("faults", index, "at_s"), late.format(entry.at_s))
         if entry.for_s is not None and not BY_NAME[name].lasts:
             yield document.problem(("faults", index, "for_s"), f"{name} is over at once: leave out for_s")
-        for key, words in BY_NAME[name].misplaced(boat, getattr(entry, name)):
+        place = getattr(entry, name)
+        for key, words in list(_misnamed(boat, place)) or BY_NAME[name].misplaced(boat, place):
             yield document.problem(("faults", index, name, key), words)
+    yield from _overlaps(document)
     for identity, expected in scenario.expect.items():
         if identity not in BY_ID:
             words = f"there is no requirement {quoted(identity)}: {suggestion(identity, BY_ID, otherwise='they are')}"
             yield document.key_problem(("expect", identity), words)
         if expected not in EXPECTATIONS:
-            yield document.problem(("expect", identity), f"{quoted(expected)} is none of {', '.join(EXPECTATIONS)}")
+            yield document.problem(("expect", identity), f"{identity}: {quoted(expected)} is none of {', '.join(EXPECTATIONS)}")
+
+
+def fault_of(entry: Any) -> str:
+    """The name of the fault that an entry of `faults` is about."""
+    return next(name for name in BY_NAME if getattr(entry, name) is not None)
+
+
+def _overlaps(document: Document[ScenarioFile]) -> Iterator[Problem]:
+    """Two faults that act on one thing at a time: the end of the first would end the other too."""
+    lasting: dict[tuple[str, str], list[tuple[float, float, int]]] = {}
+    for index, entry in enumerate(document.value.faults):
+        name = fault_of(entry)
+        acts_on = BY_NAME[name].acts_on
+        if acts_on is None:
+            continue
+        end_s = math.inf if entry.for_s is None else entry.at_s + entry.for_s
+        before = lasting.setdefault((acts_on, getattr(entry, name).node), [])
+        for other_at_s, other_end_s, other in before:
+            if entry.at_s < other_end_s and other_at_s < end_s:
+                line = document.line(("faults", other))
+                words = f"{name}: at that time the fault on line {line} acts on the same {acts_on} already"
+                yield document.problem(("faults", index, name), words)
+                break
+        before.append((entry.at_s, end_s, index))
 
 
 def _misnamed(boat: BoatFile, action: Any) -> Iterator[tuple[str, str]]:
-    """(key, words) for every name in an action that this boat does not have."""
-    for key, section in (("station", boat.stations), ("panel", boat.panels), ("drive", boat.drives), ("node", boat.nodes)):
+    """(key, words) for every name in an action, or in the place of a fault, that this boat does not have."""
+    sections: tuple[tuple[str, Mapping[str, Any]], ...] = (
+        ("station", boat.stations),
+        ("panel", boat.panels),
+        ("drive", boat.drives),
+        ("node", boat.nodes),
+        ("bus", boat.buses),
+    )
+    for key, section in sections:
         name = getattr(action, key, None)
         if name is not None and name not in section:
             yield key, f"there is no {key} {quoted(name)}: {suggestion(name, section)}"
@@ -95,7 +125,7 @@ def steps_of(scenario: ScenarioFile, boat: BoatFile) -> list[Step]:
         elif action.power is not None:
             steps.append((at_ns, order, "power", (action.power.node, int(action.power.on))))
     for number, entry in enumerate(scenario.faults):
-        name = next(name for name in BY_NAME if getattr(entry, name) is not None)
+        name = fault_of(entry)
         at_ns = round(entry.at_s * SECOND)
         order = len(scenario.actions) + number
         steps.append((at_ns, order, "begin_fault", (number, name, getattr(entry, name))))

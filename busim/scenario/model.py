@@ -1,10 +1,13 @@
-"""The scenario file's model. Each entry has its moment and says one thing: what somebody does, or what breaks."""
+"""The scenario file's model. Each entry has its moment and says one thing: what somebody does, or what breaks.
 
-from typing import Any
+Names are any words here: whether the boat has them, `busim.scenario.load` asks, and says what was probably meant.
+"""
+
+from typing import Any, Literal
 
 from pydantic import Field, create_model, model_validator
 
-from busim.boat.model import Name, Section, Words
+from busim.boat.model import Section, Words
 from busim.faults.table import FAULTS
 
 ACTIONS = ("key", "touch", "lever", "power")
@@ -12,33 +15,33 @@ EXPECTATIONS = ("pass", "fail", "not exercised")
 
 
 class KeyAction(Section):
-    station: Name
-    name: str = Field(pattern="^(take|neutral_now)$", description="take or neutral_now")
+    station: Words
+    name: Literal["take", "neutral_now"] = Field(description="take or neutral_now")
     for_ms: int = Field(default=200, ge=1, le=600_000)
 
 
 class TouchAction(Section):
-    panel: Name
-    control: Name
+    panel: Words
+    control: Words
     for_ms: int = Field(default=150, ge=1, le=600_000)
 
 
 class LeverAction(Section):
-    station: Name
-    drive: Name
+    station: Words
+    drive: Words
     to_permille: int = Field(ge=-1000, le=1000, description="-1000 full astern, 0 neutral, 1000 full ahead")
     over_ms: int = Field(default=300, ge=0, le=600_000)
 
 
 class PowerAction(Section):
-    node: Name
+    node: Words
     on: bool
 
 
 class Action(Section):
     """Somebody does something."""
 
-    at_s: float = Field(ge=0, le=86_400)
+    at_s: float = Field(ge=0, le=86_400, description="when, in seconds from the start")
     key: KeyAction | None = None
     touch: TouchAction | None = None
     lever: LeverAction | None = None
@@ -53,11 +56,12 @@ class Action(Section):
 def _check_one_thing(entry: Section, keys: tuple[str, ...]) -> None:
     said = [key for key in keys if getattr(entry, key) is not None]
     if len(said) != 1:
-        raise ValueError(f"an entry says one thing: one of {', '.join(keys)}")
+        words = f"this one says {' and '.join(said)}" if said else f"say one of {', '.join(keys)}"
+        raise ValueError(f"an entry says one thing: {words}")
 
 
 class _FaultBase(Section):
-    at_s: float = Field(ge=0, le=86_400)
+    at_s: float = Field(ge=0, le=86_400, description="when, in seconds from the start")
     for_s: float | None = Field(default=None, gt=0, le=86_400, description="how long; left out: to the end")
 
     @model_validator(mode="after")
@@ -77,7 +81,7 @@ FaultEntry: Any = create_model(
 class ScenarioFile(Section):
     scenario: Words = Field(description="what it is called")
     words: Words | None = Field(default=None, description="what it shows")
-    lasts_s: float = Field(gt=0, le=86_400)
+    lasts_s: float = Field(gt=0, le=86_400, description="how long the run is, in seconds")
     actions: tuple[Action, ...] = ()
     faults: tuple[FaultEntry, ...] = ()
     expect: dict[str, str] = Field(default_factory=dict, description="requirement: pass, fail or not exercised")

@@ -1,0 +1,1 @@
+"""The command line as a person uses it, right and wrong, by exit status and text."""
