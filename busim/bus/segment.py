@@ -88,6 +88,18 @@ class Segment:
 
     def arbitrate(self, now_ns: int) -> None:
         """The start-of-frame bit is here: the lowest id of all that are ready wins and is transmitted."""
+        contenders = self.contenders
+        if len(contenders) == 1 and len(contenders[0].pending) == 1:  # most frames: there is nothing to choose from
+            sender = contenders[0]
+            request = sender.pending[0]
+            if request[2] <= now_ns <= request[4] and sender.suspended_until_ns <= now_ns:
+                contenders.clear()
+                sender.pending.clear()
+                self._transmit(now_ns, sender, request)
+                return
+        self._compete(now_ns)
+
+    def _compete(self, now_ns: int) -> None:
         best: Request | None = None
         sender = self.sender
         ties: list[tuple[Controller, Request]] = []
@@ -105,21 +117,29 @@ class Segment:
         if best is None:
             self.seek_start()
             return
-        self.busy = True
-        self.sender = sender
-        self.request = best
-        self.can_id, _, _, self.data, _, _ = best
         sender.pending.remove(best)
         if not sender.pending:
             self.contenders.remove(sender)
         if ties:
+            self.busy = True
+            self.sender, self.request = sender, best
+            self.can_id, self.data = best[0], best[3]
             self._start_tied(now_ns, ties)
-            return
-        route = sender.routes.get(self.can_id)
+        else:
+            self._transmit(now_ns, sender, best)
+
+    def _transmit(self, now_ns: int, sender: Controller, request: Request) -> None:
+        """The winner's frame goes out; nobody else sends the same id."""
+        self.busy = True
+        self.sender = sender
+        self.request = request
+        self.can_id = can_id = request[0]
+        self.data = data = request[3]
+        route = sender.routes.get(can_id)
         if route is None:
-            route = self.bus.route(sender, self.can_id)
+            route = self.bus.route(sender, can_id)
         if route[2]:
-            self.next_key = (now_ns + (frame_bits(self.can_id, self.data) - _AFTER_ACCEPT_BITS) * self.bit_ns) * 2
+            self.next_key = (now_ns + (frame_bits(can_id, data) - _AFTER_ACCEPT_BITS) * self.bit_ns) * 2
         else:
             self._start_unheard(now_ns)
 
