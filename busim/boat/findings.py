@@ -158,10 +158,10 @@ def not_simulated(boat: BoatFile) -> list[str]:
     does = {control.does for panel in boat.panels.values() for page in panel.pages.values() for control in page.values()}
     found += [f"panel controls that do: {action}" for action in ("level", "scene", "page", "all_off") if action in does]
     boards = [board_of(boat, name) for name in boat.nodes]
-    if any(board.watchdog_ms is not None for board in boards):
-        found.append("external watchdogs: no node hangs yet")
-    if any(board.bus_off == "stay_off" for board in boards):
-        found.append("bus_off: stay_off")
+    if any(board.bus_off == "rejoin" for board in boards):
+        found.append("bus_off: rejoin (a node that went bus-off stays off)")
+    found += [f"the cutout {name}" for name in boat.cutouts]
+    found += [f"the second lever track of {name}" for name, station in boat.stations.items() if station.lever_tracks == 2]
     if boat.partition_policy is not None:
         found.append("partition_policy")
     if boat.on_one_drive_lost is not None:

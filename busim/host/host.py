@@ -15,7 +15,7 @@ from busim.bus.controller import Controller
 from busim.events.journal import Journal
 from busim.host.inputs import Constant, Input
 from busim.host.wrong import wrong_with
-from busim.seam import OUTPUT, QUEUE, RECHECK, ROW, SEND, Actions, FrameHandler, Node
+from busim.seam import OUTPUT, QUEUE, RECHECK, ROW, SEND, WATCHDOG_RESET, Actions, FrameHandler, Node
 from busim.units import NEVER
 
 ONE: Final = 1 << 32
@@ -54,9 +54,9 @@ class Kernel:
 
 class Host:
     __slots__ = (
-        "boot_ns", "booting", "buses", "controllers", "deadline", "deferred", "delay_ns", "handlers", "index", "inputs", "journal",
+        "bark_ns", "boot_ns", "booting", "buses", "controllers", "deadline", "deferred", "delay_ns", "handlers", "index", "inputs", "journal",
         "kernel", "later", "make_node", "name", "node", "on_ns", "outputs", "powered", "rate", "running", "sampling", "sinks",
-        "start_cause", "tamper", "wants_sent",
+        "start_cause", "tamper", "wants_sent", "watchdog_ns",
     )  # fmt: skip
 
     def __init__(
@@ -71,6 +71,9 @@ class Host:
         self.delay_ns = delay_ns
         self.boot_ns = boot_ns
         self.rate = ONE
+        self.watchdog_ns = NEVER
+        """How long the program may be silent before the external watchdog resets it; NEVER: none is fitted."""
+        self.bark_ns = NEVER
         self.on_ns = 0
         self.powered = False
         self.running = False
@@ -158,6 +161,9 @@ class Host:
 
     def meet_deadline(self, now_ns: int) -> int:
         if not self.running:
+            if self.powered and now_ns >= self.bark_ns:
+                self.reset(now_ns, WATCHDOG_RESET)
+                return NEVER
             return self._start(now_ns) if self.booting and now_ns >= self.on_ns else NEVER
         node = self.node
         own_ns = (now_ns - self.on_ns) * self.rate >> 32
@@ -265,11 +271,15 @@ class Host:
         if self.running:
             self.running = False
             self._forget_routes(now_ns)
+            if self.watchdog_ns != NEVER:  # it was fed just now: by the longest it lets a program be silent
+                self.bark_ns = now_ns + self.watchdog_ns
+                self.kernel.arm(self.deadline, self.bark_ns)
 
     def go_on(self, now_ns: int) -> None:
         """A hung program goes on where it was: late for its deadline, and all inputs read anew."""
         if self.powered and not self.running and not self.booting:
             self.running = True
+            self.bark_ns = NEVER
             self.bind()
             self._forget_routes(now_ns)
             for entry in self.inputs.values():
@@ -295,6 +305,7 @@ class Host:
     def _boot(self, now_ns: int, cause: int) -> None:
         self.start_cause = cause
         self.booting = True
+        self.bark_ns = NEVER
         self.node = self.make_node()
         self.on_ns = now_ns + self.boot_ns
         self.kernel.arm(self.deadline, self.on_ns)

@@ -53,6 +53,8 @@ def build_world(boat: BoatFile, plan: WirePlan, kinds: Mapping[str, type[Node]],
             boot_ns=board.boot_ms * MS + draw.randrange(_BOOT_SPREAD_NS),
         )
         host.rate = ONE + draw.randint(-board.clock_ppm, board.clock_ppm) * ONE // 1_000_000
+        if board.watchdog_ms is not None:
+            host.watchdog_ns = board.watchdog_ms * MS
         queue = FIRST_IN_FIRST_OUT if board.queue == "first_in_first_out" else PRIORITY
         for bus_name, tap in node.taps.items():
             bus = loop.buses[numbers[bus_name]]

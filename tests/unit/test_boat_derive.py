@@ -297,6 +297,6 @@ def test_what_is_not_simulated_is_said(edited: Edited) -> None:
             "unplugging part of spare",
             "the plug of companionway",
             "cabin_lamp (dimmable): it is only on or off",
-            "external watchdogs: no node hangs yet",
+            "bus_off: rejoin (a node that went bus-off stays off)",
         )
     ]
