@@ -45,7 +45,7 @@ def busy_script() -> list[Step]:
         (8200 * MS, 0, "move_lever", ("wheelhouse", "engine", 0, 300)),
         *press(9000, "wheelhouse", "take"),
         (9500 * MS, 0, "move_lever", ("wheelhouse", "engine", -400, 250)),
-        *fault(3, 10_500, 11_500, HANG),
+        *fault(3, 10_500, 10_650, HANG),  # over before the watchdog resets it
         *fault(4, 11_000, 13_000, CORRUPTED),
         *press(12_000, "companionway", "touch.1"),
         *fault(5, 13_500, 14_500, STALE),

@@ -124,10 +124,12 @@ def test_a_branch_from_the_middle_of(where: str, loaded: LoadedBoat, whole: Whol
         assert bus.segments[1].busy
         assert bus.segments[1].error
     else:
-        at_ns = {"in a cut": 6000, "in a hang": 11_000, "while booting": 7100, "with a stale mailbox": 14_000}[where] * MS
+        at_ns = {"in a cut": 6000, "in a hang": 10_600, "while booting": 7100, "with a stale mailbox": 14_000}[where] * MS
     world.run(at_ns)
     if where == "in a frame":
         assert bus.segments[0].busy
+    if where == "in a hang":
+        assert (world.hosts["wheelhouse"].running, world.hosts["wheelhouse"].booting) == (False, False)
     branch = World.restore(world.save(), loaded.boat, loaded.plan, dict(load_kinds()))
     for one in (world, branch):
         one.run(END_NS)
