@@ -11,7 +11,10 @@ if TYPE_CHECKING:
 class Hang(NodeFault):
     name = "hang"
     words = "a node's program hangs"
-    effect = "nothing is sampled, sent or decided; the controller still acknowledges, outputs stay; ended, it goes on where it was"
+    effect = (
+        "nothing is sampled, sent or decided; the controller still acknowledges, outputs stay; an external watchdog, where one is "
+        "fitted, resets the program; else, ended, it goes on where it was"
+    )
     acts_on = "program"
 
     def begin(self, world: "World", now_ns: int, place: Any) -> None:

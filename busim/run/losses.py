@@ -62,8 +62,8 @@ class LossBook:
             if loss.drive is drive and loss.base_ns == base_ns:
                 return loss
         loss = OpenLoss(drive, base_ns, self.fault)
-        if drive.true_at_stop:
-            # At idle already, or got there while nobody could know yet that control was lost.
+        if drive.true_at_stop is not False:
+            # At idle already, or never off it, or got there while nobody could know yet that control was lost.
             loss.idle_ns = max(base_ns, self.stopped_ns.get(name, 0))
         self.losses.append(loss)
         return loss

@@ -51,7 +51,9 @@ def command(*words: str, before: str = "") -> list[str]:
     return [sys.executable, "-c", f"{before}\n{ENTRY}", *words]
 
 
-def run_busim(*words: str, folder: Path, changed: dict[str, str] | None = None, without: Sequence[str] = (), before: str = "") -> Ended:
+def run_busim(
+    *words: str, folder: Path, changed: dict[str, str] | None = None, without: Sequence[str] = (), before: str = ""
+) -> Ended:
     """`busim words...` in a process of its own, in `folder`, with the environment changed."""
     variables = {name: value for name, value in environment(**(changed or {})).items() if name not in without}
     done = subprocess.run(command(*words, before=before), cwd=folder, env=variables, capture_output=True)

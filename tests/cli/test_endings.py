@@ -61,7 +61,7 @@ RecordWriter.keep = keep_and_stop
 # ---------------------------------------------------------------------------------------------------- output
 
 
-@pytest.mark.parametrize("words", [("run",), ("run", "--json"), ("check", "--resolved"), ("export", "protocol"), ("run", "--help")])
+@pytest.mark.parametrize("words", [("run",), ("run", "--json"), ("export", "protocol"), ("run", "--help")])
 def test_a_reader_that_goes_away_is_no_error(own_boat: Path, words: tuple[str, ...]) -> None:
     """`busim ... | head -0`: the reader has gone before the first line is written."""
     reader, sink = os.pipe()
@@ -103,7 +103,7 @@ def test_streams_that_are_closed_from_the_start(own_boat: Path, closed: str, wor
 
 
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="a device that is always full is Linux's")
-@pytest.mark.parametrize("words", [("run",), ("check",), ("export", "protocol"), ("check", "--help")])
+@pytest.mark.parametrize("words", [("run",), ("check",), ("check", "--help")])
 def test_output_to_a_full_disk_is_one_line_and_2(own_boat: Path, words: tuple[str, ...]) -> None:
     with open("/dev/full", "wb") as full:
         done = subprocess.run(command(*words), cwd=own_boat, env=environment(), stdout=full, stderr=subprocess.PIPE, text=True)
@@ -130,8 +130,8 @@ def test_a_terminal_that_knows_few_characters(own_boat: Path, changed: dict[str,
     assert "no such file" in wrong.err
 
 
-@pytest.mark.parametrize("changed", [{}, {"NO_COLOR": "1"}, {"NO_COLOR": "1", "FORCE_COLOR": "1"}, {"TERM": "dumb"}])
-@pytest.mark.parametrize("words", [("check",), ("--help",), ("chek",), ("check", "nowhere")])
+@pytest.mark.parametrize("changed", [{"NO_COLOR": "1"}, {"FORCE_COLOR": "1"}])
+@pytest.mark.parametrize("words", [("check",), ("--help",), ("chek",)])
 def test_nothing_is_coloured_on_a_terminal(own_boat: Path, changed: dict[str, str], words: tuple[str, ...]) -> None:
     """On a real terminal. busim says everything in words: it needs no colour, so it asks nobody whether it may."""
     ours, theirs = pty.openpty()

@@ -73,7 +73,7 @@ def test_frames_are_read_by_another_library(recorded: Recorded) -> None:
         assert (message.arbitration_id, bytes(message.data), message.dlc) == (can_id, data, len(data))
         assert round(message.timestamp * 1_000_000) == at_ns // 1000
         assert message.channel == "main"
-        assert not (message.is_extended_id or message.is_remote_frame or message.is_error_frame or message.is_fd)
+        assert not any((message.is_extended_id, message.is_remote_frame, message.is_error_frame, message.is_fd))
 
 
 def test_events_have_the_fields_of_the_table(recorded: Recorded) -> None:
@@ -222,7 +222,7 @@ HALF_A_SECOND = """from busim.record.writer import second_texts
 
 @pytest.mark.parametrize(
     "last_deed",
-    ["pass", *(HALF_A_SECOND.format(shares=shares) for shares in ("0.37, 0, 0", "1, 0.5, 0", "1, 1, 0", "1, 1, 0.6", "1, 1, 0.99"))],
+    ["pass", *map(HALF_A_SECOND.replace, ["{shares}"] * 5, ("0.37, 0, 0", "1, 0.5, 0", "1, 1, 0", "1, 1, 0.6", "1, 1, 0.99"))],
     ids=["between seconds", "in its frames", "in its events", "before its line", "in its line", "before its line feed"],
 )
 def test_a_killed_process_loses_at_most_the_last_second(tmp_path: Path, last_deed: str, recorded: Recorded) -> None:

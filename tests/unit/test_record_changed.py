@@ -95,6 +95,10 @@ def _second_node_at_the_same_address(head: dict[str, Any]) -> None:
     head["boat"]["nodes"]["engine_room"]["address"] = 1
 
 
+def _touch_of(head: dict[str, Any]) -> Any:
+    return head["scenario"]["actions"][0]["touch"]
+
+
 DAMAGES: dict[str, tuple[Change, str]] = {
     "an older record": (lambda head: head.update(record=0), "another version"),
     "an older digest": (lambda head: head.update(digest=0), "another version"),
@@ -105,13 +109,14 @@ DAMAGES: dict[str, tuple[Change, str]] = {
     "text for a number": (lambda head: head["boat"]["boat"].update(mass_kg="7800"), "is damaged at boat.boat.mass_kg: "),
     "not a number": (lambda head: head["boat"]["boat"].update(mass_kg=float("nan")), "is damaged at boat.boat.mass_kg: "),
     "half a character": (lambda head: head["boat"]["boat"].update(name="\ud800"), "is damaged at boat"),
-    "a panel that is not there": (lambda head: head["scenario"]["actions"][0]["touch"].update(panel="x"), "is damaged in scenario: "),
-    "a control that is not there": (lambda head: head["scenario"]["actions"][0]["touch"].update(control="x"), "damaged in scenario"),
-    "two things at once": (lambda head: head["scenario"]["actions"][0].update(head["scenario"]["actions"][1]), "damaged at scenario"),
+    "a panel that is not there": (lambda head: _touch_of(head).update(panel="x"), "is damaged in scenario: "),
+    "a control that is not there": (lambda head: _touch_of(head).update(control="x"), "is damaged in scenario: "),
+    "two things at once": (lambda head: head["scenario"]["actions"][0].update(power={"node": "engine_room", "on": True}),
+                            "is damaged at scenario.actions.0: "),
     "an action after the end": (lambda head: head["scenario"]["actions"][0].update(at_s=4), "is damaged in scenario: "),
     "an unknown requirement": (lambda head: head["scenario"].update(expect={"x.y": "pass"}), "is damaged in scenario: "),
     "a class by number": (lambda head: head.update(kinds={"drive": 5}), "its kinds are not what busim writes"),
-}
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("damage", DAMAGES)
@@ -191,7 +196,8 @@ def test_what_takes_no_part_in_the_run_makes_no_difference(record: Path, what: s
 
 def test_another_busim_that_runs_it_differently_is_no_contradiction(record: Path) -> None:
     changed_head(record, lambda head: head.update(busim="0.0.1\x1b", seed=2))
-    assert_refused(rerun(record), r"kept/head.json: was written by busim 0.0.1\x1b, and busim ", "runs it differently from second 1 on")
+    ended = rerun(record)
+    assert_refused(ended, r"kept/head.json: was written by busim 0.0.1\x1b, and busim ", "runs it differently from second 1 on")
 
 
 @pytest.mark.parametrize("second", [1, 2, 3])
@@ -276,4 +282,5 @@ def test_a_record_names_classes_but_does_not_have_them_run_unasked(record: Path,
 
 
 def test_a_record_without_classes_of_its_own_is_not_rerun_with_others(record: Path) -> None:
-    assert_refused(rerun(record, "--kind", "drive=nodes.drive:Drive"), "kept: the record was not played with those classes: busim run")
+    ended = rerun(record, "--kind", "drive=nodes.drive:Drive")
+    assert_refused(ended, "kept: the record was not played with those classes: busim run")
