@@ -13,11 +13,12 @@ from busim.protocol.counter import ACCEPTED, CounterWatch, newer
 from busim.protocol.ids import address_of
 from busim.protocol.plan import WirePlan
 from busim.protocol.tables import DRIVE_TABLE
-from busim.seam import BUS_OFF, NOTHING, OUTPUT, ROW, Action, Actions, FrameHandler
+from busim.seam import BUS_OFF, NOTHING, OUTPUT, RECHECK, ROW, Action, Actions, FrameHandler
 from busim.units import MS, NEVER
 from nodes.drive_sensing import SensingDrive
 from nodes.member import following
-from nodes.watches import StationWatch
+from nodes.other_drive import OtherDrive
+from nodes.watches import NeutralKey, StationWatch
 
 _S: Final = DRIVE_TABLE.state_values
 WAKING, UNCLAIMED, IN_NEUTRAL, ENGAGING = _S["waking"], _S["unclaimed"], _S["neutral"], _S["engaging"]
@@ -27,6 +28,9 @@ HELD_IDLE: Final = _S["held_idle"]
 _MOVES: Final = DRIVE_TABLE.moves
 
 SENSOR_WAIT_NS: Final = 200 * MS
+MATCHED_WITHIN_PERMILLE: Final = 100
+"""A lever counts as matched to the throttle within this."""
+BOTH_DRIVES: Final = v.TAKES_DRIVE_1 | v.TAKES_DRIVE_2
 LOSSES_TO_HOLD_ON: Final = (
     v.CAUSE_LEVER_LOST, v.CAUSE_HEARTBEAT_LOST, v.CAUSE_OTHER_BOAT_FILE, v.CAUSE_LEVER_FAULT, v.CAUSE_CONTROLLER,
 )  # fmt: skip
@@ -35,14 +39,22 @@ LOSSES_TO_HOLD_ON: Final = (
 
 class Drive(SensingDrive):
     __slots__ = (
-        "acted_on", "cause", "dwell_until_ns", "idle_since_ns", "last_gear", "last_row", "lever_counter", "lever_id", "lever_ns",
-        "number", "obeyed", "previous", "report_counter", "report_due_ns", "shift_due_ns", "state", "stations", "untold",
-        "wake_until_ns",
+        "acted_on", "cause", "changed_ns", "dwell_until_ns", "idle_since_ns", "keys", "last_gear", "last_row", "lever_counter",
+        "lever_id", "lever_ns", "number", "obeyed", "other", "previous", "report_counter", "report_due_ns", "shift_due_ns", "state",
+        "stations", "untold", "wake_until_ns", "wanted",
     )  # fmt: skip
 
     def __init__(self, plan: WirePlan, address: int, build: int = 1) -> None:
         super().__init__(plan, address, build)
         self.stations = {station: StationWatch(self.timing.max_gap) for station in self.me.stations}
+        self.keys = {station.address: NeutralKey() for station in plan.stations}
+        """Neutral now acts from any station, also from one that may not control this drive."""
+        others = [drive.address for drive in plan.drives if drive.instance != self.instance]
+        self.other = OtherDrive(others[0], self.me, self.timing) if others else None
+        self.wanted = 0
+        """What else the station obeyed wanted to control, as in its claim."""
+        self.changed_ns = 0
+        """When whom it obeys changed last."""
         self.state = WAKING
         self.last_row = 0
         self.cause = v.CAUSE_NONE
@@ -70,8 +82,11 @@ class Drive(SensingDrive):
             for station in self.me.stations:
                 handlers[bus, LEVER.can_id(station)] = self._on_lever
                 handlers[bus, CLAIM.can_id(station)] = self._on_claim
-                handlers[bus, NEUTRAL_NOW.can_id(station)] = self._on_neutral_now
                 handlers[bus, HEARTBEAT.can_id(station)] = self._on_heartbeat
+            for station in self.keys:
+                handlers[bus, NEUTRAL_NOW.can_id(station)] = self._on_neutral_now
+            if self.other is not None:
+                handlers[bus, DRIVE_OBEYS.can_id(self.other.address)] = self._on_other
         return handlers
 
     # ------------------------------------------------------------------------------------------------ calls of the seam
@@ -99,6 +114,8 @@ class Drive(SensingDrive):
                 actions += self._lose(now_ns, v.CAUSE_LEVER_LOST)
             elif not self.stations[self.obeyed].heartbeat.good(now_ns, self.timing.heartbeat_missing_ms * MS):
                 actions += self._lose(now_ns, v.CAUSE_HEARTBEAT_LOST)
+            elif self.other is not None and now_ns >= self._other_due_ns(now_ns):
+                actions += self._lose(now_ns, self.other.cause(now_ns))
         actions += self._look(now_ns)
         if now_ns >= self.report_due_ns:
             self.report_due_ns = following(self.report_due_ns, self.timing.drive_ms * MS, now_ns)
@@ -126,6 +143,7 @@ class Drive(SensingDrive):
                 self.lever_ns + self.timing.control_timeout_ms * MS,
                 self.stations[self.obeyed].heartbeat.heard_ns + self.timing.heartbeat_missing_ms * MS,
             )
+            due_ns = min(due_ns, self._other_due_ns(now_ns))
         if state == WAKING:
             due_ns = min(due_ns, self.wake_until_ns)
         elif state == DWELLING:
@@ -205,45 +223,66 @@ class Drive(SensingDrive):
             return NOTHING
         if claim[:2] != before[:2] or not wanted & self.instance:  # TAKES_DRIVE_1 and _2 are the instances' values
             return NOTHING
-        if not newer(number, self.number) or not watch.heartbeat.good(now_ns, self.timing.heartbeat_missing_ms * MS):
+        if not newer(number, self.number) and not (number == self.number and station < self.obeyed):
+            return NOTHING
+        if not watch.heartbeat.good(now_ns, self.timing.heartbeat_missing_ms * MS) or not self._fault_gone(now_ns):
+            return NOTHING
+        event = self._take_gate(station, claim, before)
+        if (self.state, event) not in _MOVES:
             return NOTHING
         my_gear = 2 if self.instance == 1 else 4
-        if claim[my_gear] != v.NEUTRAL or before[my_gear] != v.NEUTRAL:
-            return NOTHING
-        if (self.state, "taken") not in _MOVES or not self._fault_gone(now_ns):
-            return NOTHING
         self.obeyed, self.number = station, number
+        self.wanted = wanted
+        self.changed_ns = now_ns
         self.lever_id = LEVER.can_id(station)
         self.lever_counter.forget()
         self.lever_ns = now_ns
-        self.previous = (v.NEUTRAL, 0)
+        self.previous = (claim[my_gear], claim[my_gear + 1])
         self.cause = v.CAUSE_NONE
         self.fault = 0
-        actions = self._event(now_ns, "taken")
+        actions = self._event(now_ns, event)
         if self.engine_stop:
             # Gear out and throttle at its stop: what it was asked for is over, and a boat in control needs its engine.
             self.engine_stop = 0
             actions.append((OUTPUT, "engine_stop", 0))
         return self._told(actions)
 
+    def _take_gate(self, station: int, claim: tuple[int, ...], before: tuple[int, ...]) -> str:
+        """The taker's lever in the two claims that agree: in neutral ("taken"), or matched where it may ("retaken"), or neither."""
+        my_gear = 2 if self.instance == 1 else 4
+        if claim[my_gear] == before[my_gear] == v.NEUTRAL:
+            return "taken"
+        if self.state != ENGAGED or not self.plan.station_at(station).matched_take:
+            return ""
+        near = (abs(each[my_gear + 1] - self.asked_throttle) <= MATCHED_WITHIN_PERMILLE for each in (claim, before))
+        return "retaken" if claim[my_gear] == before[my_gear] == self.asked_gear and all(near) else ""
+
     def _fault_gone(self, now_ns: int) -> bool:
         """What forced neutral must be over before control can be taken again."""
         if self.state != FORCED_NEUTRAL:
             return True
         quiet_ns = self.timing.control_timeout_ms * MS
-        pressed = any(now_ns - watch.pressed_ns < quiet_ns for watch in self.stations.values())
+        pressed = any(now_ns - key.pressed_ns < quiet_ns for station, key in self.keys.items() if not self._locked_out(station))
         return not pressed and self.sensed_gear() == v.NEUTRAL and self._throttle_at_stop()
 
     def _on_neutral_now(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
-        watch = self.stations[address_of(can_id)]
+        station = address_of(can_id)
+        key = self.keys[station]
         word = check(can_id, data)
         if word == INVALID:
             return NOTHING
-        pressed, _ = NEUTRAL_NOW.unpack(word)
-        if not pressed:
+        pressed, locked_out = NEUTRAL_NOW.unpack(word)
+        key.locks, before = locked_out & ~(1 << station), key.locks_before
+        key.locks_before = key.locks
+        key.locks &= before  # taking a key away needs two frames that agree; the key itself needs one
+        if not pressed or self._locked_out(station):
             return NOTHING
-        watch.pressed_ns = now_ns
+        key.pressed_ns = now_ns
         return self._told(self._lose(now_ns, v.CAUSE_NEUTRAL_NOW))
+
+    def _locked_out(self, station: int) -> bool:
+        """Has another station named this one's key stuck?"""
+        return any(key.locks >> station & 1 for key in self.keys.values())
 
     def _on_heartbeat(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         station = address_of(can_id)
@@ -251,6 +290,19 @@ class Drive(SensingDrive):
         if watch.take(now_ns, can_id, data, self.plan.helm_fingerprint) and station == self.obeyed and not watch.same_boat:
             return self._told(self._lose(now_ns, v.CAUSE_OTHER_BOAT_FILE))
         return NOTHING
+
+    def _on_other(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
+        """The other drive's report. What follows from it waits for its time."""
+        if self.other is None or not self.other.take(now_ns, can_id, data) or not self.obeyed:
+            return NOTHING
+        self._set_deadline(now_ns)
+        return RECHECK
+
+    def _other_due_ns(self, now_ns: int) -> int:
+        """When it has to go neutral because of the other drive; NEVER where the station obeyed did not take both."""
+        if self.other is None or not self.obeyed or self.wanted & BOTH_DRIVES != BOTH_DRIVES:
+            return NEVER
+        return self.other.due_ns(now_ns, (self.obeyed, self.number), self.changed_ns)
 
     # ------------------------------------------------------------------------------------------------ state table
 
@@ -334,6 +386,9 @@ class Drive(SensingDrive):
             if event == "stuck":
                 self.fault = 1
                 actions += self._obey_nobody(v.CAUSE_ACTUATOR)
+            if event == "idle_wait_over" and self.state == SLOWING:
+                self.fault = 2
+                self._obey_nobody(v.CAUSE_ACTUATOR)
             if event == "found_off_neutral":
                 self.cause = v.CAUSE_WOKE_OFF_NEUTRAL
             if event in ("found_neutral", "gear_out"):
@@ -354,7 +409,7 @@ class Drive(SensingDrive):
             waited = now_ns - self.idle_since_ns >= self.me.idle_wait_ms * MS
             if self._throttle_at_stop() and (0 <= self.rpm < self.me.shift_rpm or waited):
                 return "held" if state == FORCED_IDLE and self._holds_on() else "at_idle"
-            return "idle_wait_over" if waited and state == FORCED_IDLE else None
+            return "idle_wait_over" if waited else None
         if state == ENGAGING:
             if self.sensed_gear() == self.asked_gear:
                 return "gear_in"

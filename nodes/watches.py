@@ -32,10 +32,20 @@ class HeartbeatWatch:
 class StationWatch:
     """What a drive remembers of one station that may control it."""
 
-    __slots__ = ("claim", "claim_counter", "heartbeat", "pressed_ns")
+    __slots__ = ("claim", "claim_counter", "heartbeat")
 
     def __init__(self, max_gap: int) -> None:
         self.heartbeat = HeartbeatWatch(max_gap)
         self.claim_counter = CounterWatch(max_gap)
         self.claim: tuple[int, ...] = ()
+
+
+class NeutralKey:
+    """A station's neutral-now key, and the keys that station has named stuck (bit n: the station at address n)."""
+
+    __slots__ = ("locks", "locks_before", "pressed_ns")
+
+    def __init__(self) -> None:
         self.pressed_ns = -NEVER
+        self.locks = 0
+        self.locks_before = 0

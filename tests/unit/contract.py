@@ -268,11 +268,13 @@ def _sensible(kind: Specimen, can_id: int, counter: int, number: int, gear: int,
     if code == hand.LEVER:
         return hand.lever(sender, counter, number, gear, 200, other=(gear, 200), fault=int(random.random() < 0.002))
     if code == hand.OBEYS:
+        if any(drive.address == kind.address for drive in kind.plan.drives):  # the other drive: obeys whom this one does
+            return hand.obeys(sender, counter, kind.plan.stations[0].address if random.random() < 0.95 else 0, number, counter)
         return hand.obeys(
             sender, counter, kind.address if random.random() < 0.95 else 0, random.choice((1, 2, 2, 2, 3, 3, number)), counter
         )
     if code == hand.NEUTRAL_NOW:
-        return hand.neutral_now(sender, counter, int(random.random() < 0.005))
+        return hand.neutral_now(sender, counter, int(random.random() < 0.001))
     if code == hand.PRESS:
         return hand.press(number % 256, random.randrange(4), random.randrange(4))
     if code == hand.ZONE:

@@ -196,7 +196,15 @@ def test_another_boats_fingerprint_takes_nothing(spoil: bool) -> None:
 
 def test_a_station_that_may_not_is_not_even_heard() -> None:
     rig = DriveRig(stations=(WHEELHOUSE,))
-    assert {can_id % 64 for _, can_id in rig.drive.receives()} == {WHEELHOUSE}
+    heard = {(can_id // 64, can_id % 64) for _, can_id in rig.drive.receives()}
+    assert {address for code, address in heard if code not in (hand.NEUTRAL_NOW, hand.OBEYS)} == {WHEELHOUSE}
+
+
+def test_neutral_now_acts_from_a_station_that_may_not_control_it() -> None:
+    rig = DriveRig(stations=(WHEELHOUSE,))
+    rig.engaged(AHEAD, 500)
+    rig.press_neutral_now(BRIDGE)
+    assert (rig.rows[-1], rig.cause) == (24, v.CAUSE_NEUTRAL_NOW)
 
 
 # ------------------------------------------------------------------------------------------------ withdrawal

@@ -78,15 +78,25 @@ def test_forced_neutral_comes_at_any_speed_and_asks_for_an_engine_stop(fitted: b
     assert rig.outputs.get("engine_stop", 0) == int(fitted)
 
 
-def test_slowing_waits_for_the_throttle_as_long_as_it_is_obeyed() -> None:
-    """Nothing is forced: the gear stays until the throttle is at its stop, and the station sees that it does not come."""
-    rig = DriveRig()
+@pytest.mark.parametrize("fitted", [True, False])
+def test_slowing_takes_the_gear_out_of_a_throttle_that_does_not_come(fitted: bool) -> None:
+    """The lever asked for neutral: neutral it gets, at any speed, at exactly the wait, and nobody is obeyed after that."""
+    rig = DriveRig(has_engine_stop=fitted)
     rig.slowing()
-    rig.steer_for(2 * IDLE_WAIT_MS // 20 * 20, NEUTRAL)
+    begun_ns = rig.now_ns
+    while rig.now_ns < begun_ns + IDLE_WAIT_NS - 20 * MS:
+        rig.beat()
+        rig.lever(NEUTRAL)
+        rig.run_for(20)
+    rig.beat()
+    rig.lever(NEUTRAL)
+    rig.run_to(begun_ns + IDLE_WAIT_NS - 1)
     assert rig.rows[-1] == 8
-    assert "engine_stop" not in rig.outputs
-    rig.sense(throttle=0)
-    assert rig.rows[-1] == 10
+    rig.run_to(begun_ns + IDLE_WAIT_NS)
+    assert rig.rows[-1] == 37
+    assert rig.outcome() == (NEUTRAL, 0)
+    assert (rig.obeyed[0], rig.cause) == (0, v.CAUSE_ACTUATOR)
+    assert rig.outputs.get("engine_stop", 0) == int(fitted)
 
 
 def test_a_take_while_slowing_does_not_begin_the_wait_anew() -> None:

@@ -13,9 +13,6 @@ from .drive_rig import TIMEOUT_NS, DriveRig
 from .hand_made_frames import AHEAD, ASTERN, NEUTRAL
 from .small_boat import BRIDGE, DWELL_MS, IDLE_WAIT_MS, SHIFT_ALLOWANCE_NS
 
-MATCHED_TAKES = {16, 17}
-"""Rows of a take with the lever matched: no drive does that yet (see the test at the end)."""
-
 
 def wake_in_gear(rig: DriveRig) -> None:
     rig.start()
@@ -122,6 +119,18 @@ def stuck_coming_out(rig: DriveRig) -> None:
     rig.steer_for(SHIFT_ALLOWANCE_NS // MS + 20, NEUTRAL)
 
 
+def matched_in_gear(rig: DriveRig) -> None:
+    rig.engaged(AHEAD, 500)
+    rig.introduce(BRIDGE)
+    rig.claim(2, station=BRIDGE, gear=AHEAD, throttle=520)
+    rig.claim(2, station=BRIDGE, gear=AHEAD, throttle=480)
+
+
+def throttle_does_not_come(rig: DriveRig) -> None:
+    rig.slowing()
+    rig.steer_for(IDLE_WAIT_MS // 20 * 20 + 20, NEUTRAL)
+
+
 SEQUENCES: dict[int, Callable[[DriveRig], None]] = {
     1: DriveRig.wake,
     2: wake_in_gear,
@@ -155,25 +164,27 @@ SEQUENCES: dict[int, Callable[[DriveRig], None]] = {
     32: then_other_takes(DriveRig.held_idle),
     33: stuck_going_in,
     34: stuck_coming_out,
+    17: matched_in_gear,
     35: lost_unclaimed,
     36: lost_held,
+    37: throttle_does_not_come,
 }
 POLICY_IDLE = {31, 32, 36}
+MATCHED = {17}
 
 
 def play(number: int) -> DriveRig:
-    rig = DriveRig(on_loss="idle" if number in POLICY_IDLE else "neutral")
+    matched = {"station": {"matched_take": True}} if number in MATCHED else {}
+    rig = DriveRig(on_loss="idle" if number in POLICY_IDLE else "neutral", **matched)
     SEQUENCES[number](rig)
     return rig
 
 
 def test_there_is_a_sequence_for_every_row() -> None:
-    assert set(SEQUENCES) == {row.number for row in DRIVE_TABLE.rows} - MATCHED_TAKES
+    assert set(SEQUENCES) == {row.number for row in DRIVE_TABLE.rows}
 
 
-@pytest.mark.parametrize(
-    "row", [row for row in DRIVE_TABLE.rows if row.number not in MATCHED_TAKES], ids=lambda row: str(row.number)
-)
+@pytest.mark.parametrize("row", DRIVE_TABLE.rows, ids=lambda row: str(row.number))
 def test_row(row: Row) -> None:
     rig = play(row.number)
     assert row.number in rig.rows, f"{row.state}, {row.event}: took rows {rig.rows}"
@@ -206,15 +217,25 @@ def test_an_event_without_a_row_changes_nothing() -> None:
             assert (rig.drive.state, rig.drive.last_row) == (state, 1)
 
 
-@pytest.mark.parametrize("gear", [AHEAD, ASTERN])
-def test_a_take_with_the_lever_matched_is_refused(gear: int) -> None:
-    """Until rows 16 and 17 are done, a claim with its lever in gear moves nobody into control, and nothing else either."""
-    rig = DriveRig(station={"matched_take": True})
-    rig.engaged(gear)
+MATCHED_CLAIMS = {
+    "matched": ((AHEAD, 500), (AHEAD, 500), True, True),
+    "matched at the edges": ((AHEAD, 400), (AHEAD, 600), True, True),
+    "a hair too far": ((AHEAD, 500), (AHEAD, 601), True, False),
+    "a hair too far at first": ((AHEAD, 399), (AHEAD, 500), True, False),
+    "other gear": ((ASTERN, 500), (ASTERN, 500), True, False),
+    "other gear at first": ((ASTERN, 500), (AHEAD, 500), True, False),
+    "a station that may not": ((AHEAD, 500), (AHEAD, 500), False, False),
+}
+
+
+@pytest.mark.parametrize(("first", "second", "may", "taken"), MATCHED_CLAIMS.values(), ids=MATCHED_CLAIMS.keys())
+def test_a_take_with_the_lever_matched(first: tuple[int, int], second: tuple[int, int], may: bool, taken: bool) -> None:
+    """In gear, from a station that may: within 100 permille of the throttle, in both claims. Nothing moves by the take itself."""
+    rig = DriveRig(station={"matched_take": may})
+    rig.engaged(AHEAD, 500)
     rig.introduce(BRIDGE)
-    rig.forget()
-    rig.claim(2, station=BRIDGE, gear=gear)
-    rig.claim(2, station=BRIDGE, gear=gear)
-    assert not rig.did
-    rig.steer_for(40, gear)
-    assert rig.obeyed == (1, 1)
+    outputs = dict(rig.outputs)
+    for gear, throttle in (first, second):
+        rig.claim(2, station=BRIDGE, gear=gear, throttle=throttle)
+    assert rig.obeyed == ((BRIDGE, 2) if taken else (1, 1))
+    assert rig.outputs == outputs

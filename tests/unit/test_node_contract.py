@@ -155,7 +155,7 @@ def test_a_deadline_met_late_is_caught_up_with(kind: Specimen, late_ns: int) -> 
 
 
 def script_for(kind: Specimen, seed: int) -> list[Call]:
-    return [*busy_days(kind, seed, 700), *later(strange_days(kind, seed, 200), 30 * SECOND)]
+    return [*busy_days(kind, seed, 1000), *later(strange_days(kind, seed, 200), 30 * SECOND)]
 
 
 def later(script: list[Call], by_ns: int) -> list[Call]:

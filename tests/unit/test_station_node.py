@@ -13,7 +13,7 @@ from .station_rig import MIDDLE, StationRig
 
 NOBODY, HERE, ANOTHER, NOTHING_HEARD, ASKING, DIVIDED, LOST = range(1, 8)
 """What a display shows."""
-TRANSFER_NS, AGE_MAX_NS, MISSING_NS = 500 * MS, 300 * MS, 350 * MS
+TRANSFER_NS, MISSING_NS = 500 * MS, 350 * MS
 
 
 def refused(rig: StationRig) -> None:

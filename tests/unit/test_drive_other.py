@@ -1,0 +1,190 @@
+"""Two drives: what one does when the other obeys somebody else, obeys nobody, or is not heard; and keys named stuck."""
+
+from typing import Any
+
+import pytest
+
+from busim.protocol import values as v
+from busim.seam import Actions
+from busim.units import MS
+
+from . import hand_made_frames as hand
+from .drive_rig import MISSING_NS, DriveRig
+from .hand_made_frames import AHEAD, NEUTRAL
+from .small_boat import BRIDGE, STARBOARD, WHEELHOUSE, small_boat
+
+OVERLAP_NS = 600 * MS
+
+
+class TwoDrives(DriveRig):
+    """Port, played by hand with the reports of starboard, which come with each heartbeat of the station in control."""
+
+    reported: tuple[int, int] | None = (WHEELHOUSE, 1)
+    """Whom starboard obeys; None: it is not heard."""
+
+    def beat(self, *arguments: Any, **more: Any) -> Actions:
+        if self.reported is not None:
+            self.other(*self.reported)
+        return super().beat(*arguments, **more)
+
+    def other(self, station: int, number: int) -> None:
+        can_id = hand.id_of(hand.OBEYS, STARBOARD)
+        self.frame(can_id, hand.obeys(STARBOARD, self.counter(can_id), station, number))
+
+    def steer_until(self, until_ns: int, other: tuple[int, int] | None, gear: int = AHEAD) -> None:
+        """The station in control goes on until shortly before `until_ns`, starboard reporting this."""
+        self.reported = other
+        throttle = 500 if gear else 0
+        while self.now_ns + 20 * MS < until_ns:
+            self.beat()
+            self.lever(gear, throttle)
+            self.run_for(20)
+        self.beat()
+        self.lever(gear, throttle)
+
+    def under_way(self) -> None:
+        """Ahead, both drives obeying the wheelhouse, and starboard's report just heard."""
+        self.engaged(AHEAD, 500)
+        self.beat()
+
+
+def test_it_goes_neutral_at_exactly_the_overlap_after_the_other_changed() -> None:
+    rig = TwoDrives()
+    rig.under_way()
+    changed_ns = rig.now_ns
+    rig.steer_until(changed_ns + OVERLAP_NS, (BRIDGE, 2))
+    rig.run_to(changed_ns + OVERLAP_NS - 1)
+    assert rig.obeyed == (WHEELHOUSE, 1)
+    rig.run_to(changed_ns + OVERLAP_NS)
+    assert (rig.rows[-1], rig.cause, rig.obeyed[0]) == (24, v.CAUSE_PARTITION, 0)
+
+
+def test_the_other_one_following_in_time_changes_nothing() -> None:
+    rig = TwoDrives()
+    rig.under_way()
+    changed_ns = rig.now_ns
+    rig.steer_until(changed_ns + OVERLAP_NS - 40 * MS, (BRIDGE, 2))
+    rig.steer_until(changed_ns + 2 * OVERLAP_NS, (WHEELHOUSE, 1))
+    assert rig.obeyed == (WHEELHOUSE, 1)
+
+
+def test_it_counts_from_its_own_take_where_that_is_later() -> None:
+    """The taker needs its time to reach the other drive: the same pair of both is not asked for at once."""
+    rig = TwoDrives()
+    rig.in_control()
+    rig.run_for(1)
+    rig.take(2, BRIDGE)
+    taken_ns = rig.now_ns
+    rig.steer_until(taken_ns + OVERLAP_NS, (WHEELHOUSE, 1), NEUTRAL)
+    rig.run_to(taken_ns + OVERLAP_NS - 1)
+    assert rig.obeyed == (BRIDGE, 2)
+    rig.run_to(taken_ns + OVERLAP_NS)
+    assert (rig.obeyed[0], rig.cause) == (0, v.CAUSE_PARTITION)
+
+
+@pytest.mark.parametrize(("policy", "lost"), [("carry_on", False), ("neutral", True)])
+def test_the_other_one_obeys_nobody(policy: str, lost: bool) -> None:
+    rig = TwoDrives(on_other_lost=policy)
+    rig.under_way()
+    changed_ns = rig.now_ns
+    rig.steer_until(changed_ns + OVERLAP_NS, (0, 1))
+    rig.run_to(changed_ns + OVERLAP_NS - 1)
+    assert rig.obeyed == (WHEELHOUSE, 1)
+    rig.run_to(changed_ns + OVERLAP_NS)
+    assert (rig.obeyed[0] == 0) == lost
+    if lost:
+        assert rig.cause == v.CAUSE_OTHER_DRIVE_LOST
+
+
+@pytest.mark.parametrize(("policy", "lost"), [("each_obeys", False), ("neutral", True)])
+def test_the_other_one_is_not_heard(policy: str, lost: bool) -> None:
+    rig = TwoDrives(when_apart=policy)
+    rig.under_way()
+    heard_ns = rig.now_ns
+    rig.steer_until(heard_ns + MISSING_NS, None)
+    rig.run_to(heard_ns + MISSING_NS - 1)
+    assert rig.obeyed == (WHEELHOUSE, 1)
+    rig.run_to(heard_ns + MISSING_NS)
+    assert (rig.obeyed[0] == 0) == lost
+    if lost:
+        assert rig.cause == v.CAUSE_OTHER_DRIVE_LOST
+
+
+def test_a_station_that_took_this_drive_alone_is_not_bound_to_the_other() -> None:
+    rig = TwoDrives(when_apart="neutral", on_other_lost="neutral")
+    rig.reported = None
+    rig.wake()
+    rig.introduce()
+    rig.claim(1, wanted=1)
+    rig.claim(1, wanted=1)
+    rig.number = 1
+    rig.steer_until(rig.now_ns + 3 * OVERLAP_NS, (BRIDGE, 7))
+    assert rig.obeyed == (WHEELHOUSE, 1)
+
+
+@pytest.mark.parametrize("spoil", ["crc", "counter"])
+def test_a_report_that_does_not_count_is_not_heard(spoil: str) -> None:
+    rig = TwoDrives()
+    rig.under_way()
+    changed_ns = rig.now_ns
+    can_id = hand.id_of(hand.OBEYS, STARBOARD)
+    while rig.now_ns < changed_ns + 2 * OVERLAP_NS:
+        rig.beat()
+        rig.lever(AHEAD, 500)
+        data = hand.obeys(STARBOARD, rig.counters[can_id], BRIDGE, 2)
+        rig.frame(can_id, hand.spoiled(data) if spoil == "crc" else data)
+        rig.run_for(20)
+    assert rig.obeyed == (WHEELHOUSE, 1)
+
+
+def test_one_number_of_two_stations_goes_to_the_lower_address() -> None:
+    """Two takes in one instant: both drives end with the same station, whichever they heard first."""
+    for first, second in ((WHEELHOUSE, BRIDGE), (BRIDGE, WHEELHOUSE)):
+        rig = TwoDrives(small_boat())
+        rig.wake()
+        rig.introduce(WHEELHOUSE)
+        rig.introduce(BRIDGE)
+        for station in (first, second):
+            rig.claim(1, station=station)
+            rig.claim(1, station=station)
+        rig.run_for(40)
+        assert rig.obeyed == (WHEELHOUSE, 1)
+
+
+# ------------------------------------------------------------------------------------------------ keys named stuck
+
+
+def lock(rig: DriveRig, by: int, stuck: int) -> None:
+    can_id = hand.id_of(hand.NEUTRAL_NOW, by)
+    content = (1 << stuck) << 31
+    rig.frame(can_id, hand.safe(can_id, rig.counter(can_id), content))
+
+
+def test_a_key_named_stuck_by_another_station_is_ignored_after_two_frames() -> None:
+    for times, works in ((1, True), (2, False)):
+        rig = DriveRig()
+        rig.engaged(AHEAD, 500)
+        for _ in range(times):
+            lock(rig, BRIDGE, WHEELHOUSE)
+        rig.press_neutral_now(WHEELHOUSE)
+        assert (rig.cause == v.CAUSE_NEUTRAL_NOW) == works
+
+
+def test_no_station_names_its_own_key_and_the_others_still_act() -> None:
+    rig = DriveRig()
+    rig.engaged(AHEAD, 500)
+    for _ in range(2):
+        lock(rig, WHEELHOUSE, WHEELHOUSE)
+        lock(rig, BRIDGE, WHEELHOUSE)
+    rig.press_neutral_now(BRIDGE)
+    assert rig.cause == v.CAUSE_NEUTRAL_NOW
+
+
+def test_a_key_named_stuck_is_freed_by_one_frame() -> None:
+    rig = DriveRig()
+    rig.engaged(AHEAD, 500)
+    for _ in range(2):
+        lock(rig, BRIDGE, WHEELHOUSE)
+    rig.press_neutral_now(BRIDGE, pressed=0)
+    rig.press_neutral_now(WHEELHOUSE)
+    assert rig.cause == v.CAUSE_NEUTRAL_NOW

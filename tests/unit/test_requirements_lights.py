@@ -1,0 +1,175 @@
+"""light.press, fed by hand: at its limits, one beyond, and what is no press."""
+
+import pytest
+
+from busim.requirements.light_press import LightPress
+from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, PASS
+from busim.units import MS, SECOND
+
+from .judge_rig import JudgeRig
+
+LAMP, BOTH_ON, BOTH_OFF, ALL_OFF, SECOND_PAGE = 1, 2, 3, 4, 5
+
+
+def lights() -> JudgeRig:
+    """The panel runs; galley is lit."""
+    rig = JudgeRig(LightPress)
+    rig.event("start", "node_20", 0)
+    rig.event("lamp", "galley", 1000)
+    return rig
+
+
+def touch(rig: JudgeRig, control: int, down: int = 1) -> None:
+    rig.event("key", "node_20", f"touch.{control}", down)
+
+
+def failed(rig: JudgeRig, control: int) -> None:
+    rig.event("output", "node_20", f"field.{control}", 3)
+
+
+@pytest.mark.parametrize(("after_ns", "verdict", "measured"), [(100 * MS, PASS, 100), (100 * MS + 1, FAIL, 101), (0, PASS, 0)])
+def test_light_within_a_tenth_of_a_second(after_ns: int, verdict: str, measured: int) -> None:
+    """0.1 s feels instant (Miller 1968; Card 1991)."""
+    rig = lights()
+    touch(rig, LAMP)
+    rig.now_ns += after_ns
+    rig.event("lamp", "cabin", 1000)
+    found = rig.verdict()
+    assert (found.verdict, found.measured, found.limit, found.unit) == (verdict, measured, 100, "ms")
+
+
+@pytest.mark.parametrize(("after_ns", "verdict"), [(SECOND, PASS), (SECOND + 1, FAIL)])
+def test_a_failure_is_said_within_a_second(after_ns: int, verdict: str) -> None:
+    """1 s keeps the thought (Miller 1968; Card 1991)."""
+    rig = lights()
+    touch(rig, LAMP)
+    rig.now_ns += after_ns
+    failed(rig, LAMP)
+    assert rig.says() == verdict
+    if verdict == FAIL:
+        assert (rig.verdict().limit, rig.verdict().measured) == (1000, 1001)
+
+
+@pytest.mark.parametrize(("after_ns", "verdict"), [(SECOND, INCONCLUSIVE), (SECOND + 1, FAIL)])
+def test_neither_light_nor_a_word(after_ns: int, verdict: str) -> None:
+    rig = lights()
+    touch(rig, LAMP)
+    rig.now_ns += after_ns
+    assert rig.says() == verdict
+
+
+def test_a_word_about_another_field_is_none() -> None:
+    rig = lights()
+    touch(rig, LAMP)
+    rig.after(500)
+    failed(rig, BOTH_ON)
+    rig.event("output", "node_21", "field.1", 3)
+    rig.event("output", "node_20", "field.1", 1)
+    rig.after(501)
+    assert rig.says() == FAIL
+
+
+@pytest.mark.parametrize(("held_ns", "verdict"), [(20 * MS - 1, NOT_EXERCISED), (20 * MS, FAIL)])
+def test_a_touch_shorter_than_the_debounce_is_no_press(held_ns: int, verdict: str) -> None:
+    rig = lights()
+    touch(rig, LAMP)
+    rig.now_ns += held_ns
+    touch(rig, LAMP, 0)
+    rig.after(2000)
+    assert rig.says() == verdict
+
+
+def test_a_release_long_after_the_light_changes_nothing() -> None:
+    rig = lights()
+    touch(rig, LAMP)
+    rig.after(30)
+    rig.event("lamp", "cabin", 1000)
+    rig.after(700)
+    touch(rig, LAMP, 0)
+    assert rig.says() == PASS
+
+
+@pytest.mark.parametrize("control", [ALL_OFF, SECOND_PAGE, 9])
+def test_controls_that_are_not_judged(control: int) -> None:
+    """Others than on, off and toggle; and what is on a page that does not show."""
+    rig = lights()
+    touch(rig, control)
+    rig.after(2000)
+    assert rig.says() == NOT_EXERCISED
+
+
+def test_a_dead_panel_registers_nothing() -> None:
+    rig = JudgeRig(LightPress)
+    touch(rig, LAMP)
+    rig.after(2000)
+    assert rig.says() == NOT_EXERCISED
+
+
+def test_what_is_lit_already_need_not_change() -> None:
+    rig = lights()
+    rig.event("lamp", "cabin", 1000)
+    touch(rig, BOTH_ON)
+    rig.after(2000)
+    assert rig.says() == NOT_EXERCISED
+
+
+def test_every_zone_that_must_change_is_waited_for() -> None:
+    rig = lights()
+    rig.event("lamp", "cabin", 1000)
+    touch(rig, BOTH_OFF)
+    rig.after(50)
+    rig.event("lamp", "galley", 0)
+    assert rig.says() == INCONCLUSIVE
+    rig.after(60)
+    rig.event("lamp", "cabin", 0)
+    assert (rig.says(), rig.verdict().measured) == (FAIL, 110)
+
+
+def test_a_lamp_going_the_wrong_way_is_no_answer() -> None:
+    rig = lights()
+    rig.event("lamp", "cabin", 1000)
+    touch(rig, LAMP)
+    rig.after(50)
+    rig.event("lamp", "cabin", 500)
+    rig.event("lamp", "foredeck", 0)
+    rig.after(951)
+    assert rig.says() == FAIL
+
+
+def test_two_quick_touches_want_it_lit_and_dark_again() -> None:
+    for second_done, verdict in ((True, PASS), (False, FAIL)):
+        rig = lights()
+        touch(rig, LAMP)
+        rig.after(60)
+        touch(rig, LAMP, 0)
+        touch(rig, LAMP)
+        rig.after(20)
+        rig.event("lamp", "cabin", 1000)
+        rig.after(60)
+        if second_done:
+            rig.event("lamp", "cabin", 0)
+        rig.after(2000)
+        assert rig.says() == verdict
+
+
+def test_a_late_light_is_not_put_down_to_a_later_touch() -> None:
+    rig = lights()
+    touch(rig, LAMP)
+    rig.after(110)
+    touch(rig, LAMP)
+    rig.after(10)
+    rig.event("lamp", "cabin", 1000)
+    assert (rig.says(), rig.verdict().measured) == (FAIL, 120)
+
+
+def test_after_a_failed_press_what_a_later_one_makes_of_it_is_not_judged() -> None:
+    rig = lights()
+    touch(rig, LAMP)
+    rig.after(700)
+    touch(rig, LAMP)
+    touch(rig, BOTH_OFF)
+    rig.after(200)
+    failed(rig, LAMP)
+    rig.event("lamp", "galley", 0)
+    rig.after(2000)
+    assert (rig.says(), rig.verdict().measured) == (FAIL, 200), "the galley, which was not the failed press's, took too long"

@@ -1,0 +1,63 @@
+"""Tests of the requirements' own teeth: each broken twin fails the requirement it is for, and nothing unrelated."""
+
+from pathlib import Path
+
+import pytest
+
+from busim.requirements.table import BY_ID
+from busim.requirements.verdict import FAIL
+from busim.run.run import carry_out
+from busim.simulator.kinds import load_kinds
+from tests.cli.command_line import ROOT, run_busim
+from tests.twins.table import TWINS, Twin
+
+from .test_coverage_of_requirements import first_boat, scenario, verdicts
+
+EVERY_TWIN = pytest.mark.parametrize("twin", TWINS, ids=lambda twin: twin.name)
+
+
+@EVERY_TWIN
+def test_a_twin_fails_its_requirement_and_no_other(twin: Twin) -> None:
+    boat = first_boat()
+    outcome = carry_out(boat.boat, boat.plan, load_kinds({twin.kind: twin.place}), scenario(twin.scenario).scenario, 1)
+    wrong = {verdict.id for verdict in outcome.verdicts if verdict.verdict == FAIL}
+    assert wrong == {twin.requirement, *twin.also}
+    assert set(outcome.failed) == wrong
+    for verdict in outcome.verdicts:
+        if verdict.verdict == FAIL:
+            assert verdict.at_ns is not None
+            assert verdict.evidence
+
+
+@EVERY_TWIN
+def test_the_sound_node_passes_where_its_twin_fails(twin: Twin) -> None:
+    found = verdicts(twin.scenario)
+    for requirement in (twin.requirement, *twin.also):
+        assert found[requirement] != FAIL
+
+
+def test_every_requirement_has_a_twin() -> None:
+    assert {twin.requirement for twin in TWINS} == set(BY_ID)
+
+
+def test_twins_name_what_there_is() -> None:
+    assert len({twin.name for twin in TWINS}) == len(TWINS)
+    for twin in TWINS:
+        assert set(twin.also) <= set(BY_ID) - {twin.requirement}
+
+
+ONE_OF_EACH_KIND = {twin.kind: twin for twin in reversed(TWINS)}
+
+
+@pytest.mark.parametrize("twin", ONE_OF_EACH_KIND.values(), ids=ONE_OF_EACH_KIND)
+def test_the_command_line_ends_with_1(twin: Twin, tmp_path: Path) -> None:
+    boat = ROOT / "configs" / "first_boat"
+    ended = run_busim("run", str(boat), "--scenario", twin.scenario, "--kind", f"{twin.kind}={twin.place}", folder=tmp_path)
+    assert ended.status == 1, ended.err
+    assert ended.err == ""
+    assert f"FAILED: {twin.requirement}" in ended.out
+
+
+def test_the_command_line_ends_with_0_where_nothing_is_broken(tmp_path: Path) -> None:
+    ended = run_busim("run", str(ROOT / "configs" / "first_boat"), folder=tmp_path)
+    assert (ended.status, ended.err) == (0, "")
