@@ -16,6 +16,7 @@ from busim.protocol.plan import WirePlan
 from busim.protocol.tables import STATION_TABLE
 from busim.seam import NOTHING, OUTPUT, ROW, SEND, Action, Actions, FrameHandler
 from busim.units import MS, NEVER
+from nodes.lever import Lever
 from nodes.member import Member, following
 
 _S: Final = STATION_TABLE.state_values
@@ -31,8 +32,11 @@ SHOWS_DIVIDED: Final = 6
 SHOWS_LOST: Final = 7
 """It let control go, and the drive has not said yet that it noticed."""
 
-OUT_OF_RANGE_PERMILLE: Final = 30
 NEUTRAL_NOW_NS: Final = 20 * MS
+NEUTRAL_NOW_LONGEST_NS: Final = 1000 * MS
+"""A press that no drive echoes is repeated so long and no longer: a bus that comes back later must not carry an old wish."""
+TRACKS: Final = {"lever.1": (1, 0), "lever.1b": (1, 1), "lever.2": (2, 0), "lever.2b": (2, 1)}
+"""Channel -> (instance, track). The second track runs the other way."""
 
 
 class DriveEcho:
@@ -50,9 +54,10 @@ class DriveEcho:
 
 class Station(Member):
     __slots__ = (
-        "alarm", "claim_counter", "claim_due_ns", "echoes", "gears", "held_since_ns", "highest", "lever_counter", "lever_due_ns",
-        "lever_faults", "lever_id", "lever_period_ns", "me", "neutral_now", "neutral_now_counter", "neutral_now_due_ns",
-        "number", "show_due_ns", "shows", "sounds", "state", "transfer_until_ns", "wanted",
+        "alarm", "carries_on", "claim_counter", "claim_due_ns", "drives", "echoes", "gears", "held", "held_since_ns", "highest",
+        "lever_counter", "lever_due_ns", "lever_faults", "lever_id", "lever_period_ns", "levers", "me", "neutral_now",
+        "neutral_now_counter", "neutral_now_due_ns", "neutral_now_until_ns", "number", "show_due_ns", "shows", "sounds", "state",
+        "transfer_until_ns", "wanted",
     )  # fmt: skip
 
     inputs: ClassVar[Mapping[str, int]] = {"lever.*": 20 * MS, "take": 0, "neutral_now": 0}
@@ -61,13 +66,19 @@ class Station(Member):
         super().__init__(plan, address, build)
         self.me = plan.station_at(address)
         self.wanted = sum(self.me.drives)  # TAKES_DRIVE_1 and _2 are the instances' values
-        self.echoes = {drive.address: DriveEcho(self.timing.max_gap) for drive in plan.drives if drive.instance in self.me.drives}
+        self.drives = {drive.address: DriveEcho(self.timing.max_gap) for drive in plan.drives}
+        self.echoes = {drive.address: self.drives[drive.address] for drive in plan.drives if drive.instance in self.me.drives}
+        """Of the drives this station may take."""
+        self.held: list[int] = []
+        """Drives that obey the take this station holds."""
+        self.carries_on = all(drive.on_other_lost == "carry_on" for drive in plan.drives)
+        self.levers = {instance: Lever(self.me) for instance in self.me.drives}
         self.state = WATCHING
         self.number = 0
         self.highest = 0
         self.gears: tuple[int, ...] = (v.NEUTRAL, 0, v.NEUTRAL, 0)
         self.lever_faults = self.wanted
-        """Instances, as bits, whose lever sensor is out of range or was never read."""
+        """Instances, as bits, whose lever's sensors are out of range, disagree, or were never read."""
         self.lever_id = LEVER.can_id(address)
         self.lever_period_ns = self.timing.lever_ms * MS
         self.lever_counter = 0
@@ -79,6 +90,8 @@ class Station(Member):
         self.neutral_now = 0
         self.neutral_now_counter = 0
         self.neutral_now_due_ns = NEVER
+        self.neutral_now_until_ns = -NEVER
+        """A press is repeated up to then, unless every drive heard obeys nobody before."""
         self.shows = 0
         self.show_due_ns = 0
         """When the display may have to change though nothing was heard."""
@@ -87,7 +100,12 @@ class Station(Member):
         """What the alarm output was last told."""
 
     def receives(self) -> dict[tuple[int, int], FrameHandler]:
-        return {(bus, DRIVE_OBEYS.can_id(drive)): self._on_drive_obeys for bus in self.buses for drive in self.echoes}
+        others = [station.address for station in self.plan.stations if station.address != self.address]
+        handlers: dict[tuple[int, int], FrameHandler] = {}
+        for bus in self.buses:
+            handlers |= {(bus, DRIVE_OBEYS.can_id(drive)): self._on_drive_obeys for drive in self.drives}
+            handlers |= {(bus, CLAIM.can_id(station)): self._on_claim for station in others}
+        return handlers
 
     # ------------------------------------------------------------------------------------------------ calls of the seam
 
@@ -98,18 +116,21 @@ class Station(Member):
         return self._show(now_ns)
 
     def on_input(self, now_ns: int, channel: str, value: int) -> Actions:
-        if channel in ("lever.1", "lever.2"):
-            instance = int(channel[6:])
-            if instance in self.me.drives:
-                self._read_lever(instance, value)
+        if channel in TRACKS:
+            instance, track = TRACKS[channel]
+            if instance in self.levers:
+                self.levers[instance].tracks[track] = value
+                self._read_lever(now_ns, instance)
             return NOTHING
         if channel == "take":
             return tuple(self._take(now_ns)) if value else NOTHING
         if channel == "neutral_now":
             self.neutral_now = int(value != 0)
-            if value and now_ns < self.neutral_now_due_ns:
-                self.neutral_now_due_ns = self.deadline_ns = now_ns
-                return self.on_deadline(now_ns)
+            if value:
+                self.neutral_now_until_ns = now_ns + NEUTRAL_NOW_LONGEST_NS
+                if now_ns < self.neutral_now_due_ns:
+                    self.neutral_now_due_ns = self.deadline_ns = now_ns
+                    return self.on_deadline(now_ns)
         return NOTHING
 
     def on_deadline(self, now_ns: int) -> Actions:
@@ -117,6 +138,9 @@ class Station(Member):
         if now_ns >= self.lever_due_ns:
             self.lever_due_ns = following(self.lever_due_ns, self.lever_period_ns, now_ns)
             self.task_ran = True
+            if self.me.lever_tracks == 2:
+                for instance in self.levers:
+                    self._read_lever(now_ns, instance)
             counter = self.lever_counter = self.lever_counter + 1 & 0xFF
             number = self.number if self.state in (CLAIMING, HOLDING) else 0
             data = LEVER.pack(self.lever_id, counter, number, *self.gears, 1 if self.lever_faults else 0, 0)
@@ -127,8 +151,9 @@ class Station(Member):
             self.claim_due_ns = following(self.claim_due_ns, self.timing.claim_ms * MS, now_ns)
             actions += self._claim()
         if now_ns >= self.neutral_now_due_ns:
-            self.neutral_now_due_ns = now_ns + NEUTRAL_NOW_NS if self.neutral_now else NEVER
-            actions += self._neutral_now()
+            pressed = self.neutral_now or (now_ns < self.neutral_now_until_ns and not self._neutral_echoed(now_ns))
+            self.neutral_now_due_ns = now_ns + NEUTRAL_NOW_NS if pressed else NEVER
+            actions += self._neutral_now(int(pressed))
         if now_ns >= self.beat_due_ns or now_ns >= self.identity_due_ns:
             actions += self.beat(now_ns)
         self._set_deadline()
@@ -148,21 +173,14 @@ class Station(Member):
 
     # ------------------------------------------------------------------------------------------------ levers
 
-    def _read_lever(self, instance: int, value: int) -> None:
-        """A sensor value to gear and throttle; a sensor out of its range is a fault and counts as neutral."""
-        me = self.me
-        low, high = me.lever_low_permille, me.lever_high_permille
-        gear, throttle = v.NEUTRAL, 0
-        if low - OUT_OF_RANGE_PERMILLE <= value <= high + OUT_OF_RANGE_PERMILLE:
-            self.lever_faults &= ~instance
-            middle = (low + high) // 2
-            travel = (value - middle) * 1000 // (high - middle) if value >= middle else (middle - value) * 1000 // (middle - low)
-            first = me.lever_gear_permille
-            if travel >= first:
-                gear = v.AHEAD if value > middle else v.ASTERN
-                throttle = (travel - first) * 1000 // (1000 - first) if travel < 1000 else 1000
-        else:
+    def _read_lever(self, now_ns: int, instance: int) -> None:
+        """Gear and throttle of one lever, and whether its sensors can be believed."""
+        lever = self.levers[instance]
+        gear, throttle = lever.read(now_ns)
+        if lever.faulty:
             self.lever_faults |= instance
+        else:
+            self.lever_faults &= ~instance
         self.gears = (gear, throttle, *self.gears[2:]) if instance == 1 else (*self.gears[:2], gear, throttle)
 
     # ------------------------------------------------------------------------------------------------ taking control
@@ -186,14 +204,26 @@ class Station(Member):
         data = CLAIM.pack(can_id, self.claim_counter, self.number, self.wanted, *self.gears, withdrawn)
         return self.send(can_id, data, self.timing.claim_ms * MS)
 
-    def _neutral_now(self) -> list[Action]:
+    def _neutral_now(self, pressed: int) -> list[Action]:
         self.neutral_now_counter = self.neutral_now_counter + 1 & 0xFF
         can_id = NEUTRAL_NOW.can_id(self.address)
-        return self.send(can_id, NEUTRAL_NOW.pack(can_id, self.neutral_now_counter, self.neutral_now, 0), NEUTRAL_NOW_NS)
+        return self.send(can_id, NEUTRAL_NOW.pack(can_id, self.neutral_now_counter, pressed, 0), NEUTRAL_NOW_NS)
+
+    def _neutral_echoed(self, now_ns: int) -> bool:
+        """Every drive of the boat has said since the key went down that it obeys nobody."""
+        pressed_ns = self.neutral_now_until_ns - NEUTRAL_NOW_LONGEST_NS
+        return all(echo.heard_ns > pressed_ns and not echo.station for echo in self.drives.values())
+
+    def _on_claim(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
+        """Another station asks for control: its number is taken, whether the drives have said so yet or not."""
+        word = check(can_id, data)
+        if word != INVALID and newer(CLAIM.unpack(word)[0], self.highest):
+            self.highest = CLAIM.unpack(word)[0]
+        return NOTHING
 
     def _on_drive_obeys(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         word = check(can_id, data)
-        echo = self.echoes[address_of(can_id)]
+        echo = self.drives[address_of(can_id)]
         if word == INVALID or echo.counter.judge(counter_of(word)) != ACCEPTED:
             return NOTHING
         echo.heard_ns = now_ns
@@ -204,7 +234,7 @@ class Station(Member):
             return NOTHING
         if newer(number, self.highest):
             self.highest = number
-        return tuple(self._weigh(now_ns))
+        return tuple(self._weigh(now_ns)) if self.echoes else NOTHING
 
     def _weigh(self, now_ns: int) -> list[Action]:
         """What the drives' reports say to the state it is in."""
@@ -214,13 +244,16 @@ class Station(Member):
         if self.state == CLAIMING:
             if all(pair == mine for pair in pairs):
                 actions = self._event(now_ns, "echoed")
+                self.held = list(self.echoes)
                 self.held_since_ns = now_ns
                 self.claim_due_ns = self.transfer_until_ns = NEVER
             elif any(self._outbids(*pair) for pair in pairs):
                 actions = self._event(now_ns, "outbid")
                 self.transfer_until_ns = now_ns + self.timing.transfer_ms * MS
-        elif self.state == HOLDING and any(pair != mine for pair in pairs):
-            actions = self._let_go(now_ns, "echo_lost")
+        elif self.state == HOLDING:
+            lost = [address for address in self.held if (self.echoes[address].station, self.echoes[address].number) != mine]
+            superseded = any(self.echoes[address].station for address in lost)
+            actions = self._let_go(now_ns, "echo_lost", self.held if superseded else lost)
         elif self.state == WITHDRAWING and all(pair != mine for pair in pairs):
             actions = self._event(now_ns, "withdrawn")
             self.claim_due_ns = self.transfer_until_ns = NEVER
@@ -230,21 +263,28 @@ class Station(Member):
     def _outbids(self, station: int, number: int) -> bool:
         return newer(number, self.number) or (number == self.number and 0 < station < self.address)
 
-    def _let_go(self, now_ns: int, event: str) -> list[Action]:
+    def _let_go(self, now_ns: int, event: str, lost: list[int]) -> list[Action]:
+        """These drives are not held any more. With the last, or where the policy is all or nothing, control is let go."""
+        if not lost:
+            return []
         self.alarm = 1
-        return self._event(now_ns, event)
+        self.held = [address for address in self.held if address not in lost]
+        return self._event(now_ns, event) if not self.held or not self.carries_on else []
 
     def _watch_time(self, now_ns: int) -> list[Action]:
         """Echoes that grow old, takes that take too long; once every lever period."""
         actions: list[Action] = []
         if self.state == HOLDING:
             age_max_ns = self.timing.age_max_ms * MS
-            for echo in self.echoes.values():
+            settled = now_ns - self.held_since_ns > age_max_ns
+            old = []
+            for address in self.held:
+                echo = self.echoes[address]
                 age_ns = (self.lever_counter - echo.acted_on & 0xFF) * self.lever_period_ns
-                settled = now_ns - self.held_since_ns > age_max_ns
                 if now_ns - echo.heard_ns > age_max_ns or (settled and age_ns > age_max_ns):
-                    actions = self._let_go(now_ns, "echo_old")
-                    break
+                    old.append(address)
+            if old:
+                actions = [*self._let_go(now_ns, "echo_old", old), *self._show(now_ns)]
         elif now_ns >= self.transfer_until_ns:
             if self.state == CLAIMING:
                 actions = self._event(now_ns, "transfer_over")

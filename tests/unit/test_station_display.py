@@ -215,7 +215,11 @@ def test_neutral_now_goes_out_at_once_every_20_ms_and_is_released() -> None:
     rig.introduce()
     rig.run_for(13)
     pressed_ns = rig.now_ns
-    rig.press("neutral_now", for_ms=50)
+    rig.input("neutral_now", 1)
+    rig.run_for(30)
+    rig.drives_say(0, 1)
+    rig.run_for(20)
+    rig.input("neutral_now", 0)
     rig.run_for(500)
     frames = rig.said(hand.NEUTRAL_NOW)
     assert [(now_ns - pressed_ns, hand.part(data, 47, 1)) for now_ns, data in frames] == [
@@ -226,6 +230,28 @@ def test_neutral_now_goes_out_at_once_every_20_ms_and_is_released() -> None:
     ]
     assert [data[1] for _, data in frames] == [1, 2, 3, 4]
     assert rig.state == "watching", "it needs no control"
+
+
+@pytest.mark.parametrize(
+    ("port", "starboard", "last_ms"), [(0, 0, 60), (0, WHEELHOUSE, 1000), (WHEELHOUSE, 0, 1000), (None, 0, 1000)]
+)
+def test_a_short_press_goes_on_until_every_drive_obeys_nobody_or_for_a_second(
+    port: int | None, starboard: int, last_ms: int
+) -> None:
+    """One lost frame does not lose the press; and a bus that comes back later does not carry an old one."""
+    rig = StationRig()
+    rig.introduce(WHEELHOUSE, 1)
+    rig.run_for(7)
+    pressed_ns = rig.now_ns
+    rig.press("neutral_now", for_ms=5)
+    rig.run_for(40)
+    if port is not None:
+        rig.drive_says(PORT, port, 1)
+    rig.drive_says(STARBOARD, starboard, 1)
+    rig.run_for(2000)
+    frames = rig.said(hand.NEUTRAL_NOW)
+    assert [now_ns - pressed_ns for now_ns, _ in frames] == [at_ms * MS for at_ms in range(0, last_ms + 20, 20)]
+    assert [hand.part(data, 47, 1) for _, data in frames] == [1] * (len(frames) - 1) + [0]
 
 
 @pytest.mark.parametrize("value", [1, 2, 255, -1])

@@ -5,7 +5,7 @@ import pytest
 from busim.units import MS
 
 from . import hand_made_frames as hand
-from .small_boat import BRIDGE, PORT, STARBOARD, WHEELHOUSE
+from .small_boat import BRIDGE, PORT, STARBOARD, WHEELHOUSE, small_boat
 from .station_rig import StationRig
 from .test_station_node import ASKING, HERE, once_more, silence
 
@@ -15,7 +15,8 @@ AGE_MAX_NS = 300 * MS
 @pytest.mark.parametrize(("station", "number"), [(0, 1), (WHEELHOUSE, 1), (BRIDGE, 2), (WHEELHOUSE, 2)])
 @pytest.mark.parametrize("drive", [PORT, STARBOARD])
 def test_control_ends_when_one_drive_reports_another_pair(drive: int, station: int, number: int) -> None:
-    rig = StationRig()
+    """Where one drive that obeys nobody is enough to let go of both."""
+    rig = StationRig(small_boat(on_other_lost="neutral"))
     rig.settled()
     rig.drive_says(drive, station, number, ahead=0)
     rig.drive_says(drive, station, number, spoil=True)
@@ -38,6 +39,42 @@ def test_a_silent_drive_is_let_go_when_its_echo_is_too_old() -> None:
     assert rig.sounds == 1
 
 
+@pytest.mark.parametrize(("drive", "other"), [(PORT, STARBOARD), (STARBOARD, PORT)])
+def test_the_drive_that_is_left_is_held_on_where_the_policy_is_to_carry_on(drive: int, other: int) -> None:
+    rig = StationRig()
+    rig.settled()
+    rig.drive_says(drive, 0, 1)
+    assert rig.state == "holding"
+    assert rig.sounds == 1
+    for _ in range(20):
+        rig.run_for(20)
+        rig.drive_says(other, BRIDGE, 1)
+    assert rig.last(hand.LEVER, 32, 16) == 1, "the one that is left is steered on"
+    rig.drive_says(other, 0, 1)
+    assert rig.rows[-1] == 7, "with the last one control is let go"
+
+
+@pytest.mark.parametrize(("drive", "other"), [(PORT, STARBOARD), (STARBOARD, PORT)])
+def test_a_newer_take_of_one_drive_ends_control_of_both(drive: int, other: int) -> None:
+    rig = StationRig()
+    rig.settled()
+    rig.drive_says(drive, WHEELHOUSE, 2)
+    assert rig.rows[-1] == 7
+    rig.run_for(20)
+    assert rig.last(hand.LEVER, 32, 16) == 0
+
+
+def test_one_drive_that_falls_silent_is_let_go_alone() -> None:
+    rig = StationRig()
+    rig.settled()
+    for _ in range(20):
+        rig.run_for(40)
+        rig.drive_says(PORT, BRIDGE, 1)
+    assert rig.state == "holding"
+    assert rig.sounds == 1
+    assert rig.station.held == [PORT]
+
+
 def report_late(rig: StationRig, frames: int) -> None:
     for _ in range(5):
         rig.run_for(40)
@@ -48,7 +85,7 @@ def report_late(rig: StationRig, frames: int) -> None:
 @pytest.mark.parametrize(("frames", "holds"), [(0, True), (13, True), (14, False), (15, False), (200, False)])
 def test_a_drive_that_acts_on_old_frames_is_let_go(frames: int, holds: bool) -> None:
     """Judged when the next lever frames leave: 13 frames ago then becomes 15 of 20 ms before the next report, 300 ms."""
-    rig = StationRig()
+    rig = StationRig(small_boat(on_other_lost="neutral"))
     rig.settled()
     report_late(rig, frames)
     assert (rig.state == "holding") == holds

@@ -39,7 +39,7 @@ def withdrawn(rig: StationRig) -> None:
 
 def no_longer_obeyed(rig: StationRig) -> None:
     rig.settled()
-    rig.drive_says(STARBOARD, 0, rig.number)
+    rig.drives_say(0, 1)
 
 
 def silence(rig: StationRig) -> None:
@@ -223,7 +223,8 @@ def test_who_takes_one_drive_waits_for_that_one_alone() -> None:
     rig.run_for(20)
     assert rig.last(hand.CLAIM, 29, 3) == 2
     assert rig.lever_says(1) == (0, 0), "a lever that it has not got moves nothing"
-    rig.drive_says(STARBOARD, BRIDGE, 1)
+    assert rig.number == 10, "a number any drive has reported is taken"
+    rig.drive_says(STARBOARD, BRIDGE, 10)
     assert rig.state == "holding"
 
 

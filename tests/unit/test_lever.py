@@ -1,0 +1,98 @@
+"""A lever with one or two sensors: what it means, and when it is not believed."""
+
+from dataclasses import replace
+
+import pytest
+
+from busim.units import MS
+from nodes.lever import Lever
+
+from .hand_made_frames import AHEAD, ASTERN, NEUTRAL
+from .small_boat import BRIDGE, small_boat
+
+APART_NS = 60 * MS
+ME = replace(small_boat().station_at(BRIDGE), lever_tracks=2)  # 100 to 900 permille, gear from 150 permille of half travel
+
+
+def lever(first: int, second: int) -> Lever:
+    made = Lever(ME)
+    made.tracks = [first, second]
+    return made
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "meaning"),
+    [
+        (500, 500, (NEUTRAL, 0)),
+        (900, 100, (AHEAD, 1000)),
+        (100, 900, (ASTERN, 1000)),
+        (700, 300, (AHEAD, 411)),  # (500 - 150) x 1000 / 850
+        (700, 320, (AHEAD, 352)),  # the track that asks for less: (450 - 150) x 1000 / 850
+        (680, 300, (AHEAD, 352)),
+    ],
+)
+def test_two_tracks_mean_what_the_one_that_asks_for_less_says(first: int, second: int, meaning: tuple[int, int]) -> None:
+    made = lever(first, second)
+    assert made.read(0) == meaning
+    assert not made.faulty
+
+
+@pytest.mark.parametrize(("first", "second"), [(700, 600), (500, 300), (300, 300), (700, 700)])
+def test_tracks_that_mean_different_gears_are_neutral_at_once(first: int, second: int) -> None:
+    assert lever(first, second).read(0) == (NEUTRAL, 0)
+
+
+@pytest.mark.parametrize(("second", "fault"), [(340, False), (341, True), (260, False), (259, True)])
+def test_how_far_apart_is_a_fault(second: int, fault: bool) -> None:
+    made = lever(700, second)
+    for now_ns in (0, APART_NS):
+        made.read(now_ns)
+    assert made.faulty == fault
+
+
+def test_apart_for_exactly_so_long_is_a_fault_and_neutral() -> None:
+    made = lever(700, 400)
+    made.read(5)
+    made.read(5 + APART_NS - 1)
+    assert not made.faulty
+    assert made.read(5 + APART_NS) == (NEUTRAL, 0)
+    assert made.faulty
+
+
+def test_together_again_for_a_moment_begins_anew() -> None:
+    made = lever(700, 400)
+    made.read(0)
+    made.tracks[1] = 300
+    made.read(APART_NS - 1)
+    made.tracks[1] = 400
+    made.read(APART_NS)
+    made.read(2 * APART_NS - 1)
+    assert not made.faulty
+
+
+def test_it_is_believed_again_once_both_agree_in_neutral() -> None:
+    made = lever(700, 400)
+    for now_ns in (0, APART_NS):
+        made.read(now_ns)
+    made.tracks = [700, 300]
+    assert made.read(2 * APART_NS) == (NEUTRAL, 0)
+    assert made.faulty
+    made.tracks = [500, 500]
+    made.read(3 * APART_NS)
+    assert not made.faulty
+    made.tracks = [700, 300]
+    assert made.read(4 * APART_NS) == (AHEAD, 411)
+
+
+@pytest.mark.parametrize(("first", "second"), [(69, 500), (500, 931), (931, 100), (100, 69)])
+def test_either_track_out_of_range_is_a_fault(first: int, second: int) -> None:
+    made = lever(first, second)
+    assert made.read(0) == (NEUTRAL, 0)
+    assert made.faulty
+
+
+def test_a_track_never_read_is_a_fault() -> None:
+    made = Lever(ME)
+    made.tracks[0] = 500
+    assert made.read(0) == (NEUTRAL, 0)
+    assert made.faulty
