@@ -252,8 +252,10 @@ class Station(Member):
                 self.transfer_until_ns = now_ns + self.timing.transfer_ms * MS
         elif self.state == HOLDING:
             lost = [address for address in self.held if (self.echoes[address].station, self.echoes[address].number) != mine]
-            superseded = any(self.echoes[address].station for address in lost)
-            actions = self._let_go(now_ns, "echo_lost", self.held if superseded else lost)
+            takers = {self.echoes[address].station for address in lost} - {0, self.address}
+            actions = self._let_go(now_ns, "echo_lost", self.held if takers else lost)
+            if takers:
+                self.alarm = 0  # somebody took over: the display says so, and an alarm at each hand-over is one nobody heeds
         elif self.state == WITHDRAWING and all(pair != mine for pair in pairs):
             actions = self._event(now_ns, "withdrawn")
             self.claim_due_ns = self.transfer_until_ns = NEVER

@@ -143,15 +143,9 @@ def not_simulated(boat: BoatFile) -> list[str]:
     found = []
     if boat.rudder is not None:
         found.append("the rudder and who steers")
-    if len(boat.stations) > 1 and any(station.matched_take for station in boat.stations.values()):
-        found.append("taking control from another station with the lever matched")
     for name, bus in boat.buses.items():
         if bus.twin_of is not None:
             found.append(f"the redundant pair {bus.twin_of} and {name}")
-        if bus.pluggable:
-            found.append(f"unplugging part of {name}")
-    plugs = [name for name, node in boat.nodes.items() if any(tap.plug for tap in node.taps.values())]
-    found += [f"the plug of {name}" for name in plugs]
     found += [f"{name} ({zone.kind}): it is only on or off" for name, zone in boat.zones.items() if zone.kind != "switched"]
     if boat.scenes:
         found.append("scenes")
@@ -162,10 +156,6 @@ def not_simulated(boat: BoatFile) -> list[str]:
         found.append("bus_off: rejoin (a node that went bus-off stays off)")
     found += [f"the cutout {name}" for name in boat.cutouts]
     found += [f"the second lever track of {name}" for name, station in boat.stations.items() if station.lever_tracks == 2]
-    if boat.partition_policy is not None:
-        found.append("partition_policy")
-    if boat.on_one_drive_lost is not None:
-        found.append("on_one_drive_lost")
     if boat.accepted_weaknesses:
         found.append("accepted_weaknesses: they are listed, and no sweep is there to count them against")
     return [f"validated, not simulated yet: {each}" for each in found]

@@ -9,7 +9,8 @@ from busim.faults.hang import Hang
 from busim.faults.power_lost import PowerLost
 from busim.faults.reset import Reset
 from busim.faults.stale_mailbox import StaleMailbox
+from busim.faults.unplugged import Unplugged
 
-FAULTS: Final[tuple[Fault, ...]] = (Cut(), PowerLost(), Reset(), Hang(), Corrupted(), StaleMailbox())
+FAULTS: Final[tuple[Fault, ...]] = (Cut(), PowerLost(), Reset(), Hang(), Corrupted(), StaleMailbox(), Unplugged())
 
 BY_NAME: Final = {fault.name: fault for fault in FAULTS}

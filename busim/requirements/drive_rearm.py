@@ -35,8 +35,8 @@ class Rearm(Requirement):
     def attach(self, journal: Journal) -> None:
         for drive in self.situation.drives.values():
             journal.watch_frames(bits.CODE_DRIVE_OBEYS << 6 | drive.address, self._obeys)
-            for station in drive.plan.stations:
-                journal.watch_frames(bits.CODE_LEVER << 6 | station, self._lever)
+        for station in sorted({station for drive in self.situation.drives.values() for station in drive.plan.stations}):
+            journal.watch_frames(bits.CODE_LEVER << 6 | station, self._lever)
         journal.watch_events("gear", self._gear)
         journal.watch_events("throttle_stop", self._throttle)
 

@@ -23,9 +23,8 @@ class RefuseBadFrame(Requirement):
         self.bad = 0
 
     def attach(self, journal: Journal) -> None:
-        for drive in self.situation.drives.values():
-            for station in drive.plan.stations:
-                journal.watch_frames(bits.CODE_LEVER << 6 | station, self._lever)
+        for station in sorted({station for drive in self.situation.drives.values() for station in drive.plan.stations}):
+            journal.watch_frames(bits.CODE_LEVER << 6 | station, self._lever)
         journal.watch_events("output", self._output)
 
     def _lever(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:

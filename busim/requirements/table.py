@@ -9,9 +9,13 @@ from busim.requirements.drive_neutral_confirmed import NeutralConfirmed
 from busim.requirements.drive_rearm import Rearm
 from busim.requirements.drive_refuse_bad_frame import RefuseBadFrame
 from busim.requirements.drive_reversal_dwell import ReversalDwell
+from busim.requirements.drive_wake import Wake
 from busim.requirements.light_press import LightPress
 from busim.requirements.requirement import Requirement
+from busim.requirements.station_neutral_now import NeutralNow
 from busim.requirements.station_nobody_shown import NobodyShown
+from busim.requirements.station_one_in_control import OneInControl
+from busim.requirements.station_transfer import Transfer
 
 HAZARDS: Final = (
     "unintended engagement",
@@ -33,6 +37,10 @@ REQUIREMENTS: Final[tuple[type[Requirement], ...]] = (
     Rearm,
     RefuseBadFrame,
     NeutralConfirmed,
+    Wake,
+    OneInControl,
+    Transfer,
+    NeutralNow,
     NobodyShown,
     LightPress,
 )

@@ -138,3 +138,43 @@ class ReportsAskedAsSensed(Drive):
 
     def reported_gear(self) -> int:
         return self.asked_gear
+
+
+class WakesIntoGear(Drive):
+    """It wakes, finds the gear in, and keeps it there."""
+
+    __slots__ = ()
+
+    def _look(self, now_ns: int) -> list[Action]:
+        actions = super()._look(now_ns)
+        if self.cause == v.CAUSE_WOKE_OFF_NEUTRAL:
+            return [(OUTPUT, "shift", v.AHEAD)]
+        return actions
+
+
+class HearsOnlyItsStation(Drive):
+    """Neutral now counts only from the station in control."""
+
+    __slots__ = ()
+
+    def _on_neutral_now(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
+        return super()._on_neutral_now(now_ns, bus, can_id, data) if can_id & 0x3F == self.obeyed else NOTHING
+
+
+class NeverChangesOver(Drive):
+    """Starboard stays with the first station for ever; port goes with the newest; and no withdrawal is heard."""
+
+    __slots__ = ()
+
+    def _on_claim(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
+        withdrawn = int.from_bytes(data, "big") >> 4 & 1
+        if withdrawn or (self.instance == 2 and self.obeyed):
+            return NOTHING
+        return super()._on_claim(now_ns, bus, can_id, data)
+
+    def _lose(self, now_ns: int, cause: int) -> list[Action]:
+        return []
+
+    def _set_deadline(self, now_ns: int) -> None:
+        super()._set_deadline(now_ns)
+        self.deadline_ns = max(self.deadline_ns, now_ns + MS)

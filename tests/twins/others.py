@@ -1,6 +1,7 @@
 """Stations, panels and zone drivers with one planted defect each."""
 
 from busim.seam import Action
+from busim.units import NEVER
 from nodes.panel import Panel, Pending
 from nodes.station import SHOWS_HERE, SHOWS_LOST, SHOWS_NOBODY, SHOWS_NOTHING_HEARD, Station
 from nodes.zone_driver import ZoneDriver, ZoneLight
@@ -16,6 +17,20 @@ class KeepsShowing(Station):
         if self.number and shows in (SHOWS_NOBODY, SHOWS_NOTHING_HEARD, SHOWS_LOST):
             return SHOWS_HERE
         return shows
+
+
+class TakesHalf(Station):
+    """A take that only some drives echo is good enough for it."""
+
+    __slots__ = ()
+
+    def _event(self, now_ns: int, event: str) -> list[Action]:
+        if event == "transfer_over":
+            self.held = [address for address, echo in self.echoes.items() if echo.station == self.address]
+            self.held_since_ns = now_ns
+            self.claim_due_ns = NEVER
+            return super()._event(now_ns, "echoed")
+        return super()._event(now_ns, event)
 
 
 class AnswersOnly(ZoneDriver):

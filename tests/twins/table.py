@@ -10,6 +10,7 @@ class Twin(NamedTuple):
     scenario: str
     also: tuple[str, ...] = ()
     """Requirements that the same defect rightly fails too."""
+    boat: str = "first_boat"
 
     @property
     def name(self) -> str:
@@ -28,5 +29,10 @@ TWINS = (
     Twin("drive", "tests.twins.drives:ReportsAskedAsSensed", "drive.neutral_confirmed", "reversal"),
     Twin("station", "tests.twins.others:KeepsShowing", "station.nobody_shown", "cold_start_then_cut"),
     Twin("zone_driver", "tests.twins.others:AnswersOnly", "light.press", "cold_start_then_cut"),
+    Twin("drive", "tests.twins.drives:WakesIntoGear", "drive.wake", "drive_reset", boat="marsh_tern"),
+    Twin("drive", "tests.twins.drives:HearsOnlyItsStation", "station.neutral_now", "neutral_now", boat="marsh_tern"),
+    # Who never changes over nor lets go also leaves every take of the other station half done.
+    Twin("drive", "tests.twins.drives:NeverChangesOver", "station.one_in_control", "hand_over", ("station.transfer",), "marsh_tern"),
+    Twin("station", "tests.twins.others:TakesHalf", "station.transfer", "cut_between_drives", boat="marsh_tern"),
     Twin("panel", "tests.twins.others:KeepsQuiet", "light.press", "lost_press"),
 )

@@ -294,8 +294,6 @@ def test_what_is_not_simulated_is_said(edited: Edited) -> None:
         for what in (
             "the rudder and who steers",
             "the redundant pair main and spare",
-            "unplugging part of spare",
-            "the plug of companionway",
             "cabin_lamp (dimmable): it is only on or off",
             "bus_off: rejoin (a node that went bus-off stays off)",
         )

@@ -325,3 +325,11 @@ def test_panel_and_driver_agree_through_a_lossy_link() -> None:
         assert len(driver.told("channel.1")) == int(done)
         assert panel.outputs["field.1"] == (DONE if done else FAILED)
     assert switched
+
+
+def test_frames_say_nothing_else() -> None:
+    panel, driver = PanelRig(), DriverRig()
+    panel.touch(BOTH_OFF)
+    assert [data for _, data in panel.said(hand.PRESS)] == [hand.press(1, zone, OFF, BOTH_OFF) for zone in (1, 2)]
+    driver.pressed(9)
+    assert driver.said(hand.ZONE)[-1][1] == hand.zone_state(1, 1000, PANEL, 9)

@@ -312,3 +312,21 @@ def test_a_heartbeat_waits_for_a_sample_since_the_last_one(timing: dict[str, int
     assert [now_ns // MS for now_ns, _ in rig.said(hand.HEARTBEAT)] == moments_ms
     rig.run_for(1700)
     assert [now_ns // MS for now_ns, _ in rig.said(hand.IDENTITY)] == [0, 1000, 2000], "at its own moments, whatever else is due"
+
+
+def test_silence_of_exactly_the_time_is_silence() -> None:
+    """With a lever frame, and so a look at the echoes, at that very moment."""
+    rig = StationRig(small_boat(timing={"heartbeat_missing_ms": 360}))
+    rig.introduce()
+    rig.run_to(360 * MS - 1)
+    assert rig.shows == NOBODY
+    rig.run_to(360 * MS)
+    assert rig.shows == NOTHING_HEARD
+
+
+def test_a_lever_frame_asks_for_nothing_else() -> None:
+    rig = StationRig()
+    rig.wake()
+    rig.lever(900)
+    frame = rig.said(hand.LEVER)[-1][1]
+    assert frame == hand.lever(BRIDGE, rig.sampled, 0, AHEAD, 1000)

@@ -23,7 +23,7 @@ def test_control_ends_when_one_drive_reports_another_pair(drive: int, station: i
     assert rig.state == "holding", "a corrupt report is none, and the same again is none"
     rig.drive_says(drive, station, number)
     assert rig.rows[-1] == 7
-    assert rig.sounds == 1
+    assert rig.sounds == int(station != WHEELHOUSE), "a hand-over is shown, it is no alarm"
     rig.run_for(20)
     assert rig.last(hand.LEVER, 32, 16) == 0
 
@@ -126,3 +126,52 @@ def test_taking_anew_what_it_holds() -> None:
     rig.drives_say(BRIDGE, 2)
     assert rig.state == "holding"
     assert rig.shows == HERE
+
+
+def test_who_holds_one_drive_lets_go_of_that_one() -> None:
+    rig = StationRig(drives=(2,))
+    rig.wake()
+    for _ in range(2):
+        rig.drive_says(STARBOARD, 0, 0)
+    rig.press()
+    rig.run_for(0)
+    rig.drive_says(STARBOARD, BRIDGE, 1)
+    assert rig.state == "holding"
+    rig.drive_says(STARBOARD, 0, 1)
+    assert rig.rows[-1] == 7
+
+
+# ------------------------------------------------------------------------------------------------ withdrawing
+
+
+def test_the_time_of_a_withdrawal_counts_from_its_beginning() -> None:
+    rig = StationRig()
+    rig.claiming()
+    rig.run_to(300 * MS)
+    rig.drive_says(PORT, BRIDGE, 1)
+    rig.drive_says(STARBOARD, WHEELHOUSE, 2)
+    assert rig.rows == [1, 4]
+    rig.run_to(800 * MS - 1)
+    assert rig.rows == [1, 4]
+    rig.run_to(800 * MS)
+    assert rig.rows == [1, 4, 6]
+    sent = len(rig.said(hand.CLAIM))
+    rig.run_for(2000)
+    assert len(rig.said(hand.CLAIM)) == sent, "and then it is quiet"
+
+
+def test_as_long_as_one_drive_has_the_number_it_goes_on() -> None:
+    rig = StationRig()
+    rig.claiming()
+    rig.drive_says(PORT, BRIDGE, 1)
+    rig.drive_says(STARBOARD, WHEELHOUSE, 2)
+    rig.drive_says(STARBOARD, WHEELHOUSE, 3)
+    assert rig.state == "withdrawing"
+    rig.drive_says(PORT, WHEELHOUSE, 3)
+    assert rig.state == "watching"
+
+
+def test_its_rows_have_no_cause() -> None:
+    rig = StationRig()
+    once_more(rig)
+    assert {action[3] for _, action in rig.did if action[0] == 3} == {0}

@@ -11,15 +11,15 @@ from busim.simulator.kinds import load_kinds
 from tests.cli.command_line import ROOT, run_busim
 from tests.twins.table import TWINS, Twin
 
-from .test_coverage_of_requirements import first_boat, scenario, verdicts
+from .test_coverage_of_requirements import scenario, shipped, verdicts
 
 EVERY_TWIN = pytest.mark.parametrize("twin", TWINS, ids=lambda twin: twin.name)
 
 
 @EVERY_TWIN
 def test_a_twin_fails_its_requirement_and_no_other(twin: Twin) -> None:
-    boat = first_boat()
-    outcome = carry_out(boat.boat, boat.plan, load_kinds({twin.kind: twin.place}), scenario(twin.scenario).scenario, 1)
+    boat = shipped(twin.boat)
+    outcome = carry_out(boat.boat, boat.plan, load_kinds({twin.kind: twin.place}), scenario(twin.boat, twin.scenario).scenario, 1)
     wrong = {verdict.id for verdict in outcome.verdicts if verdict.verdict == FAIL}
     assert wrong == {twin.requirement, *twin.also}
     assert set(outcome.failed) == wrong
@@ -31,7 +31,7 @@ def test_a_twin_fails_its_requirement_and_no_other(twin: Twin) -> None:
 
 @EVERY_TWIN
 def test_the_sound_node_passes_where_its_twin_fails(twin: Twin) -> None:
-    found = verdicts(twin.scenario)
+    found = verdicts(twin.boat, twin.scenario)
     for requirement in (twin.requirement, *twin.also):
         assert found[requirement] != FAIL
 
@@ -51,7 +51,7 @@ ONE_OF_EACH_KIND = {twin.kind: twin for twin in reversed(TWINS)}
 
 @pytest.mark.parametrize("twin", ONE_OF_EACH_KIND.values(), ids=ONE_OF_EACH_KIND)
 def test_the_command_line_ends_with_1(twin: Twin, tmp_path: Path) -> None:
-    boat = ROOT / "configs" / "first_boat"
+    boat = ROOT / "configs" / twin.boat
     ended = run_busim("run", str(boat), "--scenario", twin.scenario, "--kind", f"{twin.kind}={twin.place}", folder=tmp_path)
     assert ended.status == 1, ended.err
     assert ended.err == ""

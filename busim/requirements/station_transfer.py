@@ -1,0 +1,99 @@
+"""A take of control is complete within the transfer time, or leaves nobody half in control.
+
+Complete: every drive the station may take reports the station, under one number newer than before. Not complete: it is
+withdrawn, and by twice the transfer time no drive obeys it any more. From the key's contact, with the levers in neutral.
+"""
+
+from busim.events import bits
+from busim.events.journal import Event, Journal
+from busim.events.table import REPORTED
+from busim.protocol.plan import StationPlan
+from busim.requirements.requirement import Context, Requirement
+from busim.requirements.verdict import Tally, Verdict
+from busim.units import MS
+
+
+class Take:
+    """One press of a take key: the number each drive had then, which a take has to leave behind."""
+
+    __slots__ = ("at_ns", "before", "station")
+
+    def __init__(self, station: StationPlan, at_ns: int, before: dict[str, int]) -> None:
+        self.station = station
+        self.at_ns = at_ns
+        self.before = before
+
+
+class Transfer(Requirement):
+    id = "station.transfer"
+    words = "A take of control is complete in time, or is withdrawn whole."
+    hazards = ("confusion over control", "loss of all control")
+
+    def __init__(self, context: Context) -> None:
+        super().__init__(context)
+        self.transfer_ns = context.plan.timing.transfer_ms * MS
+        self.tally = Tally(self.id, context.plan.timing.transfer_ms, "ms", REPORTED)
+        self.stations = {self.situation.node_of[station.address]: station for station in context.plan.stations}
+        self.names = {station.name: self.situation.node_of[station.address] for station in context.plan.stations}
+        self.levers: dict[tuple[str, str], int] = {}
+        """(station's node, drive) -> where the lever was last put."""
+        self.open: list[Take] = []
+
+    def attach(self, journal: Journal) -> None:
+        for address in self.situation.by_address:
+            journal.watch_frames(bits.CODE_DRIVE_OBEYS << 6 | address, self._obeys)
+        journal.watch_events("key", self._key)
+        journal.watch_events("lever", self._lever)
+
+    def _lever(self, event: Event) -> None:
+        _, _, _, station, drive, permille, _ = event
+        self.levers[self.names[station], drive] = permille
+
+    def _key(self, event: Event) -> None:
+        at_ns, _, _, node, key, down = event
+        station = self.stations.get(node)
+        if station is None or key != "take" or not down or node not in self.situation.running:
+            return
+        wanted = self._wanted(station)
+        in_neutral = all(not permille for (lever_node, _), permille in self.levers.items() if lever_node == node)
+        if wanted and in_neutral:
+            self._close(at_ns)
+            numbers = {drive.name: drive.number for drive in self.situation.drives.values()}
+            self.open.append(Take(station, at_ns, {name: numbers[name] for name in wanted}))
+
+    def _wanted(self, station: StationPlan) -> list[str]:
+        return [drive.name for drive in self.situation.drives.values() if drive.instance in station.drives]
+
+    def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        for take in list(self.open):
+            if self._complete(take):
+                self.open.remove(take)
+                words = f"{take.station.name}: obeyed by every drive it wants"
+                self.tally.measure(-(-(now_ns - take.at_ns) // MS), now_ns, words)
+        self._close(now_ns)
+
+    def _pairs(self, take: Take) -> list[tuple[int, int]]:
+        """Of the drives wanted: (station, number), 0 for a number that was there before."""
+        drives = [self.situation.drives[name] for name in take.before]
+        return [(drive.station, drive.number if drive.number != take.before[drive.name] else 0) for drive in drives]
+
+    def _complete(self, take: Take) -> bool:
+        pairs = set(self._pairs(take))
+        return len(pairs) == 1 and all(station == take.station.address and number for station, number in pairs)
+
+    def _close(self, now_ns: int) -> None:
+        """What was not complete in time: by now it has to be withdrawn."""
+        for take in [take for take in self.open if now_ns - take.at_ns > 2 * self.transfer_ns]:
+            self.open.remove(take)
+            pairs = zip(take.before, self._pairs(take), strict=True)
+            half = [name for name, (station, number) in pairs if station == take.station.address and number]
+            if half:
+                self.tally.fail(now_ns, f"{take.station.name}: its take was left half done ({', '.join(half)})")
+            else:
+                self.tally.held(now_ns, f"{take.station.name}: its take came to nothing, and no drive obeys it")
+
+    def finish(self, now_ns: int) -> Verdict:
+        self._close(now_ns)
+        for take in self.open:
+            self.tally.undecided(now_ns, f"{take.station.name}: the run ended during its take")
+        return self.tally.verdict("no station with its levers in neutral asked for control")
