@@ -28,5 +28,5 @@ def table(head: Sequence[str], rows: Iterable[Sequence[str]], indent: str = "  "
         lines.append(line.rstrip())
         lines += [" " * start + more for more in wrapped]
         if number == 0:
-            lines.append(indent + "-" * (max(before - 2, start + min(last, longest)) - len(indent)))
+            lines.append(indent + "-" * (min(max(before - 2, start + min(last, longest)), columns) - len(indent)))
     return lines

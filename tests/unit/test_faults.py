@@ -299,6 +299,7 @@ PLACES: dict[str, Any] = {
     "hang": NodePlace(node="wheelhouse"),
     "corrupted": CorruptedPlace(node="wheelhouse"),
     "stale_mailbox": NodePlace(node="wheelhouse"),
+    "unplugged": NodePlace(node="wheelhouse"),
 }
 WORDS = {"cut": "main at 8 m", "corrupted": "wheelhouse, byte 5"}
 
@@ -351,7 +352,8 @@ def test_each_says_what_it_is_and_what_it_does(fault: Any) -> None:
     assert isinstance(PLACES[fault.name], fault.place)
     assert fault.words
     assert fault.effect
-    assert list(fault.misplaced(boat().boat, PLACES[fault.name])) == []
+    complaints = list(fault.misplaced(boat().boat, PLACES[fault.name]))
+    assert [key for key, _ in complaints] == (["node"] if fault.name == "unplugged" else []), "the first boat has no plug"
 
 
 @pytest.mark.parametrize(("at_m", "wrong"), [(0.0, False), (12.0, False), (12.001, True), (5000.0, True)])
@@ -366,4 +368,4 @@ def test_faults_that_share_a_handle_say_so() -> None:
     for fault in FAULTS:
         if fault.acts_on is not None:
             holders.setdefault(fault.acts_on, set()).add(fault.name)
-    assert holders == {"frames": {"corrupted", "stale_mailbox"}, "program": {"hang"}, "supply": {"power_lost"}}
+    assert holders == {"frames": {"corrupted", "stale_mailbox"}, "program": {"hang"}, "supply": {"power_lost", "unplugged"}}
