@@ -26,5 +26,6 @@ def table(verdicts: dict[str, dict[str, str]]) -> Iterator[str]:
     widths = {scenario: max(len(scenario), len("pass (self)")) for scenario in verdicts}
     yield "  ".join(["requirement".ljust(first), *(scenario.ljust(width) for scenario, width in widths.items())]).rstrip()
     for requirement in requirements:
-        cells = [SHORT.get(row.get(requirement, ""), row.get(requirement, "")).ljust(widths[name]) for name, row in verdicts.items()]
+        found = {name: row.get(requirement, "") for name, row in verdicts.items()}
+        cells = [SHORT.get(verdict, verdict).ljust(widths[name]) for name, verdict in found.items()]
         yield "  ".join([requirement.ljust(first), *cells]).rstrip()

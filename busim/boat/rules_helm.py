@@ -80,7 +80,8 @@ def _check_cutouts(check: Check) -> None:
         check.share_a_bus(loc, cutout.node, drive_node, f"{name} could not hear {cutout.drive}")
         nodes = boat.nodes
         if cutout.node in nodes and drive_node in nodes and nodes[cutout.node].supply == nodes[drive_node].supply:
-            words = f"{cutout.node} has the supply of {drive_node}, {nodes[drive_node].supply}: the cutout would fail with the drive"
+            supply = nodes[drive_node].supply
+            words = f"{cutout.node} has the supply of {drive_node}, {supply}: the cutout would fail with the drive"
             check.wrong(("nodes", cutout.node, "supply"), words)
     check.once(
         ((cutout.drive, ("cutouts", name, "drive"), name) for name, cutout in boat.cutouts.items()),

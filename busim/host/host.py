@@ -54,7 +54,8 @@ class Kernel:
 
 class Host:
     __slots__ = (
-        "bark_ns", "boot_ns", "booting", "buses", "controllers", "deadline", "deferred", "delay_ns", "handlers", "index", "inputs", "journal",
+        "bark_ns", "boot_ns", "booting", "buses", "controllers", "deadline", "deferred", "delay_ns", "handlers", "index", "inputs",
+        "journal",
         "kernel", "later", "make_node", "name", "node", "on_ns", "outputs", "powered", "rate", "running", "sampling", "sinks",
         "start_cause", "tamper", "wants_sent", "watchdog_ns",
     )  # fmt: skip

@@ -154,8 +154,8 @@ def boat_section(plan: WirePlan) -> Iterator[str]:
     yield table(
         ("fingerprint", "value", "over"),
         [
-            ("helm", f"{plan.helm_fingerprint:04X}", "protocol version, safety messages, helm timing, stations, drives, rudder, cutouts"),
-            ("lighting", f"{plan.lighting_fingerprint:04X}", "protocol version, lighting messages, lighting timing, zones, panels"),
+            ("helm", f"{plan.helm_fingerprint:04X}", "protocol version, safety messages, timing, stations, drives, rudder, cutouts"),
+            ("lighting", f"{plan.lighting_fingerprint:04X}", "protocol version, lighting messages and timing, zones, panels"),
         ],
     )
     yield paragraph("A node holds both as constants and sends them in its heartbeat; it does not compute them.")

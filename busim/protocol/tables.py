@@ -128,7 +128,7 @@ DRIVE_TABLE: Final = StateTable(
         Row(34, "disengaging", "stuck", "forced_idle", "the gear did not come out, going idle"),
         Row(35, "unclaimed", "lost", "forced_idle", "going idle"),
         Row(36, "held_idle", "lost", "forced_idle", "going idle"),
-        Row(37, "slowing", "idle_wait_over", "forced_disengaging", "throttle not at its stop in time, gear coming out all the same"),
+        Row(37, "slowing", "idle_wait_over", "forced_disengaging", "throttle not at its stop in time, gear coming out"),
     ),
 )
 

@@ -14,7 +14,7 @@ class NeutralConfirmed(Requirement):
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)
-        self.tally = Tally(self.id, 0, "false reports", FROM_PLANT)
+        self.tally = Tally(self.id, 0, "times", FROM_PLANT)
         self.was_in: set[str] = set()
 
     def attach(self, journal: Journal) -> None:

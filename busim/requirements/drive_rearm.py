@@ -27,7 +27,7 @@ class Rearm(Requirement):
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)
-        self.tally = Tally(self.id, 0, "engagements", FROM_PLANT)
+        self.tally = Tally(self.id, 0, "times", FROM_PLANT)
         self.losses: dict[str, Loss] = {}
         self.held: dict[str, int] = {}
         """Drive -> the number it obeyed last."""

@@ -19,7 +19,7 @@ class RefuseBadFrame(Requirement):
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)
-        self.tally = Tally(self.id, 0, "acted on", MEASURED)
+        self.tally = Tally(self.id, 0, "times", MEASURED)
         self.bad = 0
 
     def attach(self, journal: Journal) -> None:

@@ -32,7 +32,9 @@ TWINS = (
     Twin("drive", "tests.twins.drives:WakesIntoGear", "drive.wake", "drive_reset", boat="marsh_tern"),
     Twin("drive", "tests.twins.drives:HearsOnlyItsStation", "station.neutral_now", "neutral_now", boat="marsh_tern"),
     # Who never changes over nor lets go also leaves every take of the other station half done.
-    Twin("drive", "tests.twins.drives:NeverChangesOver", "station.one_in_control", "hand_over", ("station.transfer",), "marsh_tern"),
+    Twin(
+        "drive", "tests.twins.drives:NeverChangesOver", "station.one_in_control", "hand_over", ("station.transfer",), "marsh_tern"
+    ),
     Twin("station", "tests.twins.others:TakesHalf", "station.transfer", "cut_between_drives", boat="marsh_tern"),
     Twin("panel", "tests.twins.others:KeepsQuiet", "light.press", "lost_press"),
 )
