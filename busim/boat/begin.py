@@ -1,38 +1,54 @@
-"""A first boat of one's own: a copy of the one that ships, to change."""
+"""A first boat of one's own: a copy of the one that ships, or one of a wanted size, to change."""
 
 from pathlib import Path
 from typing import Final
 
+from busim.boat.begin_layout import Size, lay_out
+from busim.boat.begin_text import boat_text, scenario_text
 from busim.boat.load import BOAT_FILE_NAME
 from busim.boat.shipped import shipped_folder
 from busim.reading.problem import InputError, Problem, refused
 
 FIRST_BOAT: Final = "first_boat"
+SCENARIOS: Final = Path("scenarios")
+FIRST_SCENARIO: Final = "cold_start_then_cut.yaml"
 
 
-def begin(directory: Path) -> list[Path]:
-    """Copy the first boat, with its scenarios, to `directory`, which is made where it is not there. Returns what was written.
+def begin(directory: Path, size: Size | None = None) -> list[Path]:
+    """Write a boat file with scenarios to `directory`, which is made where it is not there. Returns what was written.
 
+    The boat is the first boat; with a `size`, one laid out for that, with one scenario.
     Errors: InputError, with nothing written, where any of the files is there already; and where one can't be written.
     """
-    source = shipped_folder() / FIRST_BOAT
-    files = [source / BOAT_FILE_NAME, *sorted((source / "scenarios").glob("*.yaml"))]
-    copies = {file: directory / file.relative_to(source) for file in files}
+    files = _first_boat() if size is None else _boat_of(size)
+    copies = {directory / name: content for name, content in files.items()}
     try:
-        there = [copy for copy in copies.values() if copy.exists() or copy.is_symlink()]
+        there = [copy for copy in copies if copy.exists() or copy.is_symlink()]
     except (OSError, ValueError) as error:
         raise _unwritable(directory, error) from None
     if there:
         raise InputError(Problem(copy, None, None, "is there already and is never overwritten") for copy in there)
-    for file, copy in copies.items():
+    for copy, content in copies.items():
         try:
             copy.parent.mkdir(parents=True, exist_ok=True)
             # "x" and not "w": whatever came to be there since it was looked for is not overwritten either.
             with open(copy, "xb") as written:
-                written.write(file.read_bytes())
+                written.write(content)
         except (OSError, ValueError) as error:
             raise _unwritable(copy, error) from None
-    return list(copies.values())
+    return list(copies)
+
+
+def _first_boat() -> dict[Path, bytes]:
+    source = shipped_folder() / FIRST_BOAT
+    files = [source / BOAT_FILE_NAME, *sorted((source / SCENARIOS).glob("*.yaml"))]
+    return {file.relative_to(source): file.read_bytes() for file in files}
+
+
+def _boat_of(size: Size) -> dict[Path, bytes]:
+    layout = lay_out(size)
+    texts = {Path(BOAT_FILE_NAME): boat_text(layout), SCENARIOS / FIRST_SCENARIO: scenario_text(layout)}
+    return {name: text.encode() for name, text in texts.items()}
 
 
 def _unwritable(path: Path, error: OSError | ValueError) -> InputError:

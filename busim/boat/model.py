@@ -8,7 +8,8 @@ import re
 from datetime import date
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, WithJsonSchema
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, WithJsonSchema
+from pydantic_core import PydanticKnownError
 
 FORMAT = 1
 
@@ -44,6 +45,15 @@ def _is_date(text: str) -> str:
     return text
 
 
+def _is_whole(value: Any) -> Any:
+    if isinstance(value, bool | float):
+        raise PydanticKnownError("int_type")
+    return value
+
+
+Whole = BeforeValidator(_is_whole)
+"""For a number out of a few: true and 1.0 equal 1, and a Literal would take them for it."""
+
 # These are checked by functions rather than by patterns, so that what is wrong is said in words and not as a pattern.
 Name = Annotated[str, AfterValidator(_is_name), WithJsonSchema({"type": "string", "pattern": f"^{_NAME}$"})]
 """Names of things in the boat file: they become C names and file names, so they are lower case, digits and `_`."""
@@ -72,7 +82,7 @@ class Boat(Section):
 
 
 class Bus(Section):
-    bit_rate: Literal[10_000, 20_000, 50_000, 100_000, 125_000, 250_000, 500_000, 800_000, 1_000_000] = Field(
+    bit_rate: Annotated[Literal[10_000, 20_000, 50_000, 100_000, 125_000, 250_000, 500_000, 800_000, 1_000_000], Whole] = Field(
         description="bit/s, the same for every node on the bus"
     )
     trunk_m: float = Field(gt=0, le=5000, description="length of the trunk, end to end")
@@ -131,7 +141,7 @@ class OnLoss(Section):
 
 class Drive(Section):
     node: Name = Field(description="the node that moves its actuators")
-    instance: Literal[1, 2] = Field(description="1, or 2 for the second engine")
+    instance: Annotated[Literal[1, 2], Whole] = Field(description="1, or 2 for the second engine")
     throttle: Actuator = Field(description="from idle stop to full")
     shift: Actuator = Field(description="from full astern to full ahead, neutral in the middle")
     idle_rpm: int = Field(ge=200, le=3000, description="engine idle")
@@ -174,7 +184,7 @@ class Station(Section):
     may_take: tuple[Name, ...] = Field(description="the drives it may take control of")
     steers: bool = Field(default=False, description="it may steer too")
     matched_take: bool = Field(default=False, description="control may be taken with the lever matched to gear and throttle")
-    lever_tracks: Literal[1, 2] = Field(
+    lever_tracks: Annotated[Literal[1, 2], Whole] = Field(
         default=1, description="sensors on each lever; the second one runs the other way, so that one fault can't move both alike"
     )
     lever_low_permille: int = Field(default=100, ge=1, le=499, description="lever sensor at full astern, of its supply")
@@ -266,7 +276,7 @@ class Hull(Section):
 
 
 class BoatFile(Section):
-    busim: Literal[1] = Field(description="format of this file")
+    busim: Annotated[Literal[1], Whole] = Field(description="format of this file")
     boat: Boat = Field(description="what she is, and how far she may run without orders")
     types: Types = Field(default=Types(), description="what is used twice")
     buses: dict[Name, Bus] = Field(max_length=8, description="the CAN buses")
@@ -282,5 +292,5 @@ class BoatFile(Section):
     timing: TimingSection = Field(default=TimingSection(), description="timing of the protocol")
     partition_policy: PartitionPolicy | None = Field(default=None, description="what drives do that can't hear each other")
     on_one_drive_lost: OneDriveLost | None = Field(default=None, description="what the other drive does when one is lost")
-    accepted_weaknesses: tuple[Weakness, ...] = Field(default=(), description="requirements known not to be met, each with its reason")
+    accepted_weaknesses: tuple[Weakness, ...] = Field(default=(), description="requirements not met, each with its reason")
     hull: Hull | None = Field(default=None, description="how she moves; left out: metres run are not judged")

@@ -1,12 +1,14 @@
 """The command line `busim`. Commands import what they need when they run, so that a wrong word answers at once."""
 
 import sys
+from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from busim import VERSION, labels
+from busim.boat.begin_layout import MOST_ENGINES, MOST_STATIONS, MOST_ZONES
 from busim.commands import ending
 from busim.commands.guard import guarded
 
@@ -23,11 +25,18 @@ app = typer.Typer(
 LARGEST_SEED = 2**63 - 1
 
 
-def _seed(text: str) -> int:
-    seed = int(text) if text.isascii() and text.isdecimal() and len(text) < 20 else -1
-    if not 0 <= seed <= LARGEST_SEED:
-        raise typer.BadParameter(f"a whole number from 0 to {LARGEST_SEED} is wanted")
-    return seed
+def _whole_number(low: int, high: int) -> Callable[[str], int]:
+    def read(text: str) -> int:
+        number = int(text) if text.isascii() and text.isdecimal() and len(text) < 20 else -1
+        if not low <= number <= high:
+            raise typer.BadParameter(f"a whole number from {low} to {high} is wanted")
+        return number
+
+    return read
+
+
+def _count(low: int, high: int, words: str) -> Any:
+    return typer.Option(metavar="NUMBER", parser=_whole_number(low, high), help=f"{words}: {low} to {high}.")
 
 
 Boat = Annotated[
@@ -55,11 +64,16 @@ def _busim(
 
 @app.command(short_help="Write a boat file to start from.")
 @guarded
-def begin(directory: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to start in; made if it is not there.")]) -> int:
-    """Write a boat file to start from, with its scenarios."""
+def begin(
+    directory: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to start in; made if it is not there.")],
+    engines: Annotated[int | None, _count(1, MOST_ENGINES, "How many engines")] = None,
+    stations: Annotated[int | None, _count(1, MOST_STATIONS, "From how many places she is driven")] = None,
+    zones: Annotated[int | None, _count(0, MOST_ZONES, "How many lights, or groups of them")] = None,
+) -> int:
+    """Write a boat file to start from, with its scenarios: the smallest boat, or one of a wanted size (what is left out is 1)."""
     from busim.commands.begin import begin as run
 
-    return run(directory)
+    return run(directory, engines, stations, zones)
 
 
 @app.command(short_help="Validate a boat file.")
@@ -82,7 +96,12 @@ def run(
         Path | None, typer.Option(metavar="FILE", help="A scenario file, or the name of one in scenarios/ beside the boat.")
     ] = None,
     seed: Annotated[
-        int | None, typer.Option(metavar="NUMBER", parser=_seed, help="Draws all that is random; same seed, same run. Left out: 1.")
+        int | None,
+        typer.Option(
+            metavar="NUMBER",
+            parser=_whole_number(0, LARGEST_SEED),
+            help="Draws all that is random; same seed, same run. Left out: 1.",
+        ),
     ] = None,
     record: Annotated[bool, typer.Option("--record", help="Keep the run in results/.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
@@ -107,10 +126,11 @@ def run(
 @app.command(short_help="Write what others need, such as the protocol.")
 @guarded
 def export(
-    kind: Annotated[str, typer.Argument(metavar="KIND", help="What to write: protocol.")],
+    kind: Annotated[str, typer.Argument(metavar="KIND", help="What to write: protocol or schema.")],
     boat: Boat = None,
 ) -> int:
-    """Write what others need of the boat; `protocol` is the page for whoever writes firmware."""
+    """Write what others need of the boat. `protocol`: the page for whoever writes firmware. `schema`: the JSON schema of the
+    boat file, for an editor; it is the same for every boat."""
     from busim.commands.export import export as run
 
     return run(kind, boat)

@@ -154,7 +154,7 @@ def boat_section(plan: WirePlan) -> Iterator[str]:
     yield table(
         ("fingerprint", "value", "over"),
         [
-            ("helm", f"{plan.helm_fingerprint:04X}", "protocol version, safety messages, timing, stations, drives, rudder, cutouts"),
+            ("helm", f"{plan.helm_fingerprint:04X}", "protocol version, safety messages, helm timing, stations to cutouts"),
             ("lighting", f"{plan.lighting_fingerprint:04X}", "protocol version, lighting messages and timing, zones, panels"),
         ],
     )
