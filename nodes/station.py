@@ -33,6 +33,8 @@ SHOWS_LOST: Final = 7
 """It let control go, and the drive has not said yet that it noticed."""
 
 NEUTRAL_NOW_NS: Final = 20 * MS
+DIVIDED_NS: Final = 100 * MS
+"""Drives that differ for less are shown as before: a good take reaches them one after the other."""
 NEUTRAL_NOW_LONGEST_NS: Final = 1000 * MS
 """A press that no drive echoes is repeated so long and no longer: a bus that comes back later must not carry an old wish."""
 TRACKS: Final = {"lever.1": (1, 0), "lever.1b": (1, 1), "lever.2": (2, 0), "lever.2b": (2, 1)}
@@ -54,8 +56,8 @@ class DriveEcho:
 
 class Station(Member):
     __slots__ = (
-        "alarm", "carries_on", "claim_counter", "claim_due_ns", "drives", "echoes", "gears", "held", "held_since_ns", "highest",
-        "lever_counter", "lever_due_ns", "lever_faults", "lever_id", "lever_period_ns", "levers", "me", "neutral_now",
+        "alarm", "carries_on", "claim_counter", "claim_due_ns", "divided_ns", "drives", "echoes", "gears", "held", "held_since_ns",
+        "highest", "lever_counter", "lever_due_ns", "lever_faults", "lever_id", "lever_period_ns", "levers", "me", "neutral_now",
         "neutral_now_counter", "neutral_now_due_ns", "neutral_now_until_ns", "number", "show_due_ns", "shows", "sounds", "state",
         "transfer_until_ns", "wanted",
     )  # fmt: skip
@@ -95,6 +97,8 @@ class Station(Member):
         self.shows = 0
         self.show_due_ns = 0
         """When the display may have to change though nothing was heard."""
+        self.divided_ns = NEVER
+        """When drives that obey different stations are shown as that."""
         self.alarm = 0
         self.sounds = 0
         """What the alarm output was last told."""
@@ -311,6 +315,13 @@ class Station(Member):
         silent_ns = [echo.heard_ns + missing_ns for echo in self.echoes.values()]
         self.show_due_ns = min((due_ns for due_ns in silent_ns if due_ns > now_ns), default=NEVER)
         shows = self.what_to_show(now_ns)
+        if shows != SHOWS_DIVIDED:
+            self.divided_ns = NEVER
+        else:
+            self.divided_ns = min(self.divided_ns, now_ns + DIVIDED_NS)
+            if now_ns < self.divided_ns:
+                shows = self.shows
+                self.show_due_ns = min(self.show_due_ns, self.divided_ns)
         if shows == self.shows and self.alarm == self.sounds:
             return NOTHING
         self.shows = shows

@@ -51,7 +51,22 @@ def test_what_the_drives_obey_is_shown(port: tuple[int, int], starboard: tuple[i
     for _ in range(2):
         rig.drive_says(PORT, *port)
         rig.drive_says(STARBOARD, *starboard)
+    rig.run_for(120)
     assert rig.shows == shows
+
+
+def test_drives_that_differ_for_a_moment_are_not_shown_as_divided() -> None:
+    """A good take reaches them one after the other: the display must not flicker at each."""
+    rig = StationRig()
+    rig.introduce(WHEELHOUSE, 4)
+    rig.forget()
+    rig.drive_says(PORT, WHEELHOUSE, 5)
+    rig.drive_says(PORT, 0, 5)
+    divided_ns = rig.now_ns
+    rig.run_to(divided_ns + 99 * MS)
+    rig.drive_says(STARBOARD, 0, 4)
+    rig.run_for(200)
+    assert DIVIDED not in [action[2] for _, action in rig.did if action[1] == "shows"]
 
 
 def test_asking_here_and_lost() -> None:
@@ -87,6 +102,7 @@ def test_one_silent_drive_of_two_leaves_the_other_shown() -> None:
     for _ in range(2):
         rig.drive_says(PORT, WHEELHOUSE, 4)
         rig.drive_says(STARBOARD, 0, 4)
+    rig.run_for(120)
     assert rig.shows == DIVIDED
     for _ in range(10):
         rig.run_for(40)
