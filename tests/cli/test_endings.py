@@ -15,6 +15,8 @@ from busim.record import writer
 
 from .command_line import ONE_SECOND, call_busim, command, environment, run_busim
 
+pytestmark = pytest.mark.slow
+
 # A test run in the background of a shell inherits that Ctrl-C is ignored.
 HEARS_CTRL_C = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)"
 

@@ -13,6 +13,8 @@ from busim.requirements.table import BY_ID
 from .command_line import FIRST_LINE, ONE_SECOND, Ended, call_busim, run_busim
 from .conftest import Written
 
+pytestmark = pytest.mark.slow
+
 STAYS_IN_GEAR = "drive=tests.twins.drives:StaysInGear"
 
 

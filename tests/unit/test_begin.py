@@ -210,6 +210,7 @@ def played(folder: Path, size: Size) -> Outcome:
     return carry_out(boat.boat, boat.plan, load_kinds(), scenario.scenario, 1)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("engines", "stations", "zones"), product((1, 2), (1, 2, 3), (0, 1, 9)))
 def test_the_scenario_is_played_and_everything_passes(tmp_path: Path, engines: int, stations: int, zones: int) -> None:
     outcome = played(tmp_path, Size(engines, stations, zones))

@@ -19,7 +19,7 @@ from tests.conftest import COVERAGE
 CONFIGS = Path(__file__).parents[2] / "configs"
 BOATS = sorted(path.parent.name for path in CONFIGS.glob("*/boat.yaml"))
 SCENARIOS = sorted((path.parents[1].name, path.stem) for path in CONFIGS.glob("*/scenarios/*.yaml"))
-SEEDS = (1, 2, 3)
+SEEDS = (1, pytest.param(2, marks=pytest.mark.slow), pytest.param(3, marks=pytest.mark.slow))
 
 
 @cache

@@ -24,6 +24,8 @@ from busim.simulator.kinds import load_kinds
 from busim.units import SECOND
 from tests.cli.command_line import call_busim, run_busim
 
+pytestmark = pytest.mark.slow
+
 FIRST_BOAT = shipped_folder() / "first_boat"
 
 
