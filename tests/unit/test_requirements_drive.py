@@ -14,7 +14,7 @@ from busim.units import MS
 from . import hand_made_frames as hand
 from .hand_made_frames import AHEAD, ASTERN, BETWEEN, NEUTRAL
 from .judge_rig import JudgeRig
-from .small_boat import BRIDGE, DWELL_MS, PORT, SHIFT_RPM, STARBOARD
+from .small_boat import BRIDGE, DWELL_MS, PORT, SHIFT_RPM, STARBOARD, WHEELHOUSE
 
 # ------------------------------------------------------------------------------------------------ engage at idle
 
@@ -283,3 +283,18 @@ def test_every_requirement_is_not_exercised_by_an_empty_run() -> None:
         rig = JudgeRig(requirement)
         assert rig.says() == NOT_EXERCISED
         assert rig.verdict().at_ns is None
+
+
+def test_the_first_frame_after_a_take_is_not_a_bad_one() -> None:
+    """From a take on the counter is followed as if none had been heard; whoever begins to follow learns it from one frame."""
+    rig = JudgeRig(RefuseBadFrame)
+    rig.claim(7)
+    rig.claim(7)
+    rig.obeys(WHEELHOUSE, 7)
+    rig.number = 7
+    rig.after(20)
+    rig.lever()
+    assert rig.says() == NOT_EXERCISED
+    rig.after(20)
+    rig.lever()
+    assert rig.says() == NOT_EXERCISED

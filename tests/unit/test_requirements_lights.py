@@ -173,3 +173,15 @@ def test_after_a_failed_press_what_a_later_one_makes_of_it_is_not_judged() -> No
     rig.event("lamp", "galley", 0)
     rig.after(2000)
     assert (rig.says(), rig.verdict().measured) == (FAIL, 200), "the galley, which was not the failed press's, took too long"
+
+
+def test_a_later_touch_of_the_same_zone_is_let_off_with_the_failed_one() -> None:
+    """It was to make the zone dark again; whether the failed press lit it after all nobody knows."""
+    rig = lights()
+    touch(rig, LAMP)
+    rig.after(700)
+    touch(rig, LAMP)
+    rig.after(200)
+    failed(rig, LAMP)
+    rig.after(2000)
+    assert rig.says() == PASS

@@ -352,3 +352,15 @@ def test_no_loss_without_control_before() -> None:
     gear_goes_in(rig)
     rig.frame(hand.OBEYS, PORT, hand.spoiled(hand.obeys(PORT, 9, 0, 7)))
     assert rig.says() == NOT_EXERCISED
+
+
+@pytest.mark.parametrize("move", [gear_goes_in, throttle_opens])
+def test_a_drive_at_rest_when_control_was_lost_stays_so(move: Begins) -> None:
+    """The loss was heard of, and nothing had to come to rest after it."""
+    rig = JudgeRig(Rearm)
+    rig.take(7)
+    for begins in (gear_goes_in, throttle_opens, throttle_closes, gear_comes_out):
+        begins(rig)
+    rig.obeys(0, 7)
+    move(rig)
+    assert rig.says() == FAIL

@@ -193,3 +193,18 @@ def test_each_station_is_judged_by_what_it_received() -> None:
         rig.obeys(WHEELHOUSE, 7, mask=rig.bit(WHEELHOUSE))
     assert rig.says() == FAIL
     assert rig.verdict().evidence.startswith("node_3")
+
+
+@pytest.mark.parametrize("value", [NOBODY, ASKING])
+def test_a_long_silence_is_not_made_good_by_showing_something_else(value: int) -> None:
+    rig = in_control()
+    rig.after(2000)
+    shows(rig, value)
+    assert (rig.says(), rig.verdict().measured) == (FAIL, 2000)
+
+
+def test_power_that_comes_changes_nothing() -> None:
+    rig = in_control()
+    rig.event("power", "node_1", 1)
+    rig.after(2000)
+    assert rig.says() == FAIL
