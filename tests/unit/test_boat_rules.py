@@ -262,6 +262,10 @@ RULES = {
         [timing("age_max_ms: §40")],
         "age_max_ms: 40 ms is not longer than drive_ms (40) that it watches: an echo would be too old before the next can come",
     ),
+    "a task slower than the heartbeat": (
+        [timing("drive_ms: §101")],
+        "heartbeat_ms: 100 ms is shorter than drive_ms (101): a heartbeat waits for the task to have run since the last one",
+    ),
     "age beyond the counter": (
         [timing("age_max_ms: §5101")],
         "age_max_ms: 5101 ms is more than the 5100 ms that the counter can tell at lever_ms (20)",
