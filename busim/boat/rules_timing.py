@@ -20,8 +20,8 @@ def check_timing(check: Check) -> None:
     _longer_than(check, "age_max_ms", "drive_ms", "an echo would be too old before the next can come")
     for task in ("lever_ms", "drive_ms"):
         if getattr(timing, task) > timing.heartbeat_ms:
-            words = f"heartbeat_ms: {timing.heartbeat_ms} ms is shorter than {task} ({getattr(timing, task)}): a heartbeat waits for the "
-            _wrong_timing(check, ("heartbeat_ms", task), words + "task to have run since the last one")
+            words = f"heartbeat_ms: {timing.heartbeat_ms} ms is shorter than {task} ({getattr(timing, task)})"
+            _wrong_timing(check, ("heartbeat_ms", task), f"{words}: a heartbeat waits for the task to have run since the last one")
     # The age of an echo is counted in lever frames by an 8-bit counter, which comes round after 256 of them.
     oldest_ms = 255 * timing.lever_ms
     if timing.age_max_ms > oldest_ms:

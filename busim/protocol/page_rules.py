@@ -250,8 +250,8 @@ def _lights(plan: WirePlan) -> Iterator[str]:
             "A zone has answered when its own zone_state carries this panel's address and this number. When all have, the press is "
             f"done. If {timing.press_failed_ms} ms (press_failed_ms) pass first, the panel says that it failed.",
             "A zone driver does a press once and answers each frame of it. The same number from the same panel for the same zone "
-            f"within {timing.press_failed_ms + timing.press_repeat_ms} ms of the first (press_failed_ms and press_repeat_ms) is the "
-            "same press; later, it is a new one, from a panel that has started again.",
+            f"within {timing.press_failed_ms + timing.press_repeat_ms} ms of the first (press_failed_ms and press_repeat_ms) is "
+            "the same press; later, it is a new one, from a panel that has started again.",
             "Navigation lights follow a condition and nothing else: no scene, fade, level or all-off touches them. They stay as "
             "set through loss of the bus, hang and reset, their hardware's default is on, and a wired switch overrides them.",
         ]
