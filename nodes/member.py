@@ -1,6 +1,7 @@
 """What every node of ours does, whatever its kind: heartbeat and identity."""
 
 from busim.protocol.catalogue import HEARTBEAT, IDENTITY, PROTOCOL_VERSION
+from busim.protocol.codec import content_of, seal
 from busim.protocol.plan import WirePlan
 from busim.protocol.values import NODE_STARTING, NODE_WORKING
 from busim.seam import NOTHING, QUEUE, SEND, Action, Actions, Node
@@ -20,8 +21,8 @@ class Member(Node):
     """A node that beats. Subclasses set `task_ran` in their main task: without it, no heartbeat goes out."""
 
     __slots__ = (
-        "address", "beat_counter", "beat_due_ns", "beat_id", "build", "buses", "identity_due_ns", "plan", "reset_cause", "task_ran",
-        "timing", "working",
+        "address", "beat_contents", "beat_counter", "beat_due_ns", "beat_id", "build", "buses", "identity_due_ns", "plan",
+        "task_ran", "timing", "working",
     )  # fmt: skip
 
     def __init__(self, plan: WirePlan, address: int, build: int = 1) -> None:
@@ -35,16 +36,22 @@ class Member(Node):
         self.beat_counter = 0
         self.beat_due_ns = NEVER
         self.identity_due_ns = NEVER
-        self.reset_cause = 0
+        self.beat_contents = (0, 0)
+        """What its heartbeat says while it starts, and once it works."""
         self.task_ran = True
         self.working = False
 
     def on_start(self, now_ns: int, reset_cause: int) -> Actions:
-        self.reset_cause = reset_cause
+        self.beat_contents = (self._beat_content(NODE_STARTING, reset_cause), self._beat_content(NODE_WORKING, reset_cause))
         self.beat_due_ns = now_ns
         self.identity_due_ns = now_ns
         self.deadline_ns = now_ns
         return NOTHING
+
+    def _beat_content(self, state: int, reset_cause: int) -> int:
+        plan = self.plan
+        fingerprints = plan.helm_fingerprint, plan.lighting_fingerprint
+        return content_of(HEARTBEAT.pack(self.beat_id, 0, state, reset_cause, *fingerprints, self.build))
 
     def send(self, can_id: int, data: bytes, drop_after_ns: int) -> list[Action]:
         """One frame on every bus this node is on, in its own mailbox."""
@@ -62,17 +69,10 @@ class Member(Node):
             self.beat_due_ns = following(self.beat_due_ns, period_ns, now_ns)
             if self.task_ran:
                 self.task_ran = False
-                self.beat_counter = self.beat_counter + 1 & 0xFF
-                data = HEARTBEAT.pack(
-                    self.beat_id,
-                    self.beat_counter,
-                    NODE_WORKING if self.working else NODE_STARTING,
-                    self.reset_cause,
-                    self.plan.helm_fingerprint,
-                    self.plan.lighting_fingerprint,
-                    self.build,
-                )
-                actions += self.send(self.beat_id, data, period_ns)
+                counter = self.beat_counter = self.beat_counter + 1 & 0xFF
+                data = seal(self.beat_id, counter, self.beat_contents[self.working])
+                for bus in self.buses:
+                    actions.append((SEND, bus, self.beat_id, data, period_ns))
         if now_ns >= self.identity_due_ns:
             self.identity_due_ns = following(self.identity_due_ns, SECOND, now_ns)
             kind = next((KIND_NUMBERS.get(kind, 0) for address, _, kind in self.plan.nodes if address == self.address), 0)

@@ -13,7 +13,7 @@ from busim.protocol.codec import INVALID, read_plain
 from busim.protocol.plan import ControlPlan, WirePlan
 from busim.protocol.values import PRESS_OFF, PRESS_ON, PRESS_TOGGLE
 from busim.seam import NOTHING, OUTPUT, RECHECK, Action, Actions, FrameHandler
-from busim.units import MS, NEVER
+from busim.units import MS
 from nodes.member import Member
 
 FIELD_QUIET: Final = 0
@@ -91,12 +91,12 @@ class Panel(Member):
         return tuple(actions)
 
     def _set_deadline(self) -> None:
-        self.deadline_ns = min(
-            self.beat_due_ns,
-            self.identity_due_ns,
-            min(self.touched_ns.values(), default=NEVER),
-            min((min(pending.repeat_ns, pending.failed_ns) for pending in self.pending), default=NEVER),
-        )
+        due_ns = self.beat_due_ns if self.beat_due_ns < self.identity_due_ns else self.identity_due_ns
+        if self.touched_ns:
+            due_ns = min(due_ns, *self.touched_ns.values())
+        for pending in self.pending:
+            due_ns = min(due_ns, pending.repeat_ns, pending.failed_ns)
+        self.deadline_ns = due_ns
 
     def _press(self, now_ns: int, control: ControlPlan) -> list[Action]:
         if control.action not in ACTIONS:

@@ -145,19 +145,19 @@ class Segment:
 
     def _head(self, controller: Controller, now_ns: int) -> Request | None:
         """The frame with which a controller takes part now. What has grown too old is dropped here, unsent."""
-        pending = controller.pending
-        old = [request for request in pending if request[4] < now_ns]
-        for request in old:
-            pending.remove(request)
-        if not pending:
-            self.contenders.remove(controller)
-            return None
-        if len(pending) == 1:
-            return pending[0] if pending[0][2] <= now_ns else None
-        ready = [request for request in pending if request[2] <= now_ns]
-        if not ready:
-            return None
-        return ready[0] if controller.queue == FIRST_IN_FIRST_OUT else min(ready)
+        first_come = controller.queue == FIRST_IN_FIRST_OUT
+        best: Request | None = None
+        old = False
+        for request in controller.pending:
+            if request[4] < now_ns:
+                old = True
+            elif request[2] <= now_ns and (best is None or (not first_come and request < best)):
+                best = request
+        if old:
+            controller.pending[:] = [request for request in controller.pending if request[4] >= now_ns]
+            if not controller.pending:
+                self.contenders.remove(controller)
+        return best
 
     # ------------------------------------------------------------------------------------------------ a frame's end
 

@@ -55,9 +55,8 @@ class Kernel:
 class Host:
     __slots__ = (
         "bark_ns", "boot_ns", "booting", "buses", "controllers", "deadline", "deferred", "delay_ns", "handlers", "index", "inputs",
-        "journal",
-        "kernel", "later", "make_node", "name", "node", "on_ns", "outputs", "powered", "rate", "running", "sampling", "sinks",
-        "start_cause", "tamper", "wants_sent", "watchdog_ns",
+        "journal", "kernel", "later", "make_node", "name", "node", "on_ns", "outputs", "powered", "rate", "running", "sampled",
+        "sampling", "sinks", "start_cause", "tamper", "wants_sent", "watchdog_ns",
     )  # fmt: skip
 
     def __init__(
@@ -83,6 +82,7 @@ class Host:
         self.buses: dict[int, Bus] = {}
         self.controllers: dict[int, Controller] = {}
         self.inputs: dict[str, Input] = {}
+        self.sampled: list[Input] = []
         self.outputs: dict[str, int] = {}
         self.sinks: dict[str, Callable[[int, int], None]] = {}
         """Channel -> what an output moves: `sink(now_ns, value)`. Rebuilt after a restore."""
@@ -189,8 +189,10 @@ class Host:
         self._put_off(due_ns, (-1, bus, can_id))
 
     def do_deferred(self, now_ns: int) -> int:
-        due = [entry for entry in self.later if entry[0] <= now_ns]
-        self.later = [entry for entry in self.later if entry[0] > now_ns]
+        due, self.later = self.later, []
+        if len(due) != 1 or due[0][0] > now_ns:
+            self.later = [entry for entry in due if entry[0] > now_ns]
+            due = [entry for entry in due if entry[0] <= now_ns]
         for _, _, action in due:
             if action[0] == OUTPUT:
                 self._set_output(now_ns, action[1], action[2])
@@ -198,12 +200,14 @@ class Host:
                 actions = self.node.on_sent(self.own_ns(now_ns), action[1], action[2])
                 if actions:
                     self.act(now_ns, actions)
-        return min((entry[0] for entry in self.later), default=NEVER)
+        return min([entry[0] for entry in self.later]) if self.later else NEVER
 
     # ------------------------------------------------------------------------------------------------ inputs
 
     def add_input(self, channel: str, period_ns: int, source: Any) -> None:
-        self.inputs[channel] = Input(channel, period_ns, source)
+        entry = self.inputs[channel] = Input(channel, period_ns, source)
+        if period_ns:
+            self.sampled.append(entry)
 
     def wake(self, now_ns: int, channel: str) -> None:
         """The source of an input may change from now on: sample it (or, for a switch, hear it at once)."""
@@ -228,11 +232,14 @@ class Host:
         if not self.running:
             return NEVER
         earliest_ns = NEVER
-        for entry in self.inputs.values():
+        for entry in self.sampled:
             due_ns = entry.due_ns
             if due_ns <= now_ns:
-                self._read(now_ns, entry)
-                due_ns = entry.due_ns = NEVER if entry.still(now_ns) else now_ns + entry.period_ns
+                source = entry.replaced or entry.source
+                value = source.read(now_ns)
+                if value != entry.last:
+                    self._hear(now_ns, entry, value)
+                due_ns = entry.due_ns = NEVER if source.still(now_ns) else now_ns + entry.period_ns
             if due_ns < earliest_ns:
                 earliest_ns = due_ns
         return earliest_ns
@@ -240,10 +247,13 @@ class Host:
     def _read(self, now_ns: int, entry: Input) -> None:
         value = entry.read(now_ns)
         if value != entry.last:
-            entry.last = value
-            actions = self.node.on_input((now_ns - self.on_ns) * self.rate >> 32, entry.channel, value)
-            if actions:
-                self.act(now_ns, actions)
+            self._hear(now_ns, entry, value)
+
+    def _hear(self, now_ns: int, entry: Input, value: int) -> None:
+        entry.last = value
+        actions = self.node.on_input((now_ns - self.on_ns) * self.rate >> 32, entry.channel, value)
+        if actions:
+            self.act(now_ns, actions)
 
     def controller_changed(self, now_ns: int, bus: int, state: int) -> None:
         if self.running:

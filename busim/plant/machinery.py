@@ -92,7 +92,7 @@ class Machinery:
 
     def look_ahead(self, now_ns: int) -> None:
         """Work out `crossing_ns` anew."""
-        shift = self.shift.next_crossing_ns(now_ns, _SHIFT_MARKS)
+        shift = None if self.shift.still(now_ns) else self.shift.next_crossing_ns(now_ns, _SHIFT_MARKS)
         throttle = self.throttle.next_crossing_ns(now_ns, _THROTTLE_MARKS)
         self.crossing_ns = min(NEVER if shift is None else shift, NEVER if throttle is None else throttle)
 

@@ -6,28 +6,25 @@ from busim.units import SECOND
 class Ramp:
     """Positions are integers (millionths of a stroke, or permille); `per_second` is the speed in the same unit, above 0."""
 
-    __slots__ = ("per_second", "start", "start_ns", "target")
+    __slots__ = ("per_second", "start", "start_ns", "target", "there_ns")
 
     def __init__(self, position: int, per_second: int) -> None:
         self.start = position
         self.start_ns = 0
         self.target = position
         self.per_second = per_second
+        self.there_ns = 0
+        """From when on it is at its target."""
 
     def read(self, now_ns: int) -> int:
         """Where it is."""
-        start, target = self.start, self.target
-        if start == target:
-            return target
+        if now_ns >= self.there_ns:
+            return self.target
         travelled = (now_ns - self.start_ns) * self.per_second // SECOND
-        if target > start:
-            position = start + travelled
-            return position if position < target else target
-        position = start - travelled
-        return position if position > target else target
+        return self.start + travelled if self.target > self.start else self.start - travelled
 
     def still(self, now_ns: int) -> bool:
-        return self.read(now_ns) == self.target
+        return now_ns >= self.there_ns
 
     def go(self, now_ns: int, target: int, per_second: int | None = None) -> None:
         """From now on move towards `target`, at the new speed if one is given."""
@@ -36,6 +33,7 @@ class Ramp:
         self.target = target
         if per_second is not None:
             self.per_second = per_second
+        self.there_ns = self.reaches_ns(target)
 
     def stop(self, now_ns: int) -> None:
         """Stay where it is."""

@@ -120,6 +120,17 @@ def check(can_id: int, data: bytes) -> int:
     return word
 
 
+def content_of(frame: bytes) -> int:
+    """The 48 bits of content of a safety frame, as one integer, to be sent again with `seal`."""
+    return int.from_bytes(frame[2:], "big")
+
+
+def seal(can_id: int, counter: int, content: int) -> bytes:
+    """A safety frame of content that was packed before: only the counter, and so the CRC, is new."""
+    word = counter << CONTENT_BITS | content
+    return (crc_of_word(can_id, word) << 56 | word).to_bytes(8, "big")
+
+
 def counter_of(word: int) -> int:
     """The counter of a checked safety frame."""
     return word >> CONTENT_BITS

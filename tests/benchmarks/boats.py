@@ -13,7 +13,16 @@ PANELS = 4
 DRIVERS = 5
 
 
-def synthetic_boat() -> tuple[BoatFile, WirePlan]:
+MIXES = {
+    "plain": {"heartbeat_ms": 35, "heartbeat_missing_ms": 122},
+    "levers": {"lever_ms": 10, "drive_ms": 20},
+}
+"""Two ways to about 670 frames a second. `plain`: levers (150) and drive reports (100) at their default periods, the rest
+heartbeats, as on a boat whose helm shares the bus with much that is not the helm. `levers`: three quarters of it levers and
+reports, at twice their default rate: the dearest frames there are."""
+
+
+def synthetic_boat(mix: str = "plain") -> tuple[BoatFile, WirePlan]:
     """Three stations with two levers each, two drives, four panels, five zone drivers of two zones."""
     names = [*STATIONS, *DRIVES, *(f"panel_{n}" for n in range(PANELS)), *(f"driver_{n}" for n in range(DRIVERS))]
     kinds = ["station"] * 3 + ["drive"] * 2 + ["panel"] * PANELS + ["zone_driver"] * DRIVERS
@@ -52,7 +61,7 @@ def synthetic_boat() -> tuple[BoatFile, WirePlan]:
             }
             for n in range(PANELS)
         },
-        "timing": {"lever_ms": 10, "drive_ms": 20},
+        "timing": MIXES[mix],
         "hull": {"top_speed_kn": 9},
     }
     model = BoatFile.model_validate_json(json.dumps(boat))

@@ -2,8 +2,9 @@
 
     python -m tests.benchmarks.kernel [--runs 7] [--seconds 20] [--profile]
 
-A synthetic boat of 14 nodes and about 670 frames a second. Levers move all the time; sampling, machinery, hull and digest
-are on. Runs are taken in turn, so that a machine whose speed drifts gives all of them their share.
+Synthetic boats of 14 nodes and about 670 frames a second, in two mixes (see `boats.MIXES`). Levers move all the time;
+sampling, machinery, hull and digest are on. Runs are taken in turn, so that a machine whose speed drifts gives all of them
+their share.
 """
 
 import argparse
@@ -42,8 +43,8 @@ def moving_levers(until_ns: int) -> list[Step]:
     return steps
 
 
-def build(observed: bool, until_ns: int) -> World:
-    boat, plan = synthetic_boat()
+def build(observed: bool, until_ns: int, mix: str = "plain") -> World:
+    boat, plan = synthetic_boat(mix)
     world = build_world(boat, plan, load_kinds(), 1)
     if observed:
         situation = Situation(plan)
@@ -56,11 +57,11 @@ def build(observed: bool, until_ns: int) -> World:
     return world
 
 
-def once(seconds: int, *, observed: bool, warm: bool) -> tuple[float, int]:
+def once(seconds: int, *, observed: bool, warm: bool, mix: str = "plain") -> tuple[float, int]:
     """(simulated seconds per wall second, frames a simulated second) once the boat has settled under way."""
     until_ns = SETTLED_NS + seconds * SECOND
     counted: list[int] = []
-    world = build(observed, until_ns)
+    world = build(observed, until_ns, mix)
     world.journal.watch_blocks(lambda frames, events, digest: counted.append(len(frames)))
     if not warm:
         length._known.clear()
@@ -72,10 +73,11 @@ def once(seconds: int, *, observed: bool, warm: bool) -> tuple[float, int]:
 
 
 VARIANTS = (
-    ("all observers, every payload new", True, False),
-    ("no observers, every payload new", False, False),
-    ("all observers, warm caches", True, True),
-    ("no observers, warm caches", False, True),
+    ("plain mix, all observers, every payload new", "plain", True, False),
+    ("plain mix, no observers, every payload new", "plain", False, False),
+    ("plain mix, all observers, warm caches", "plain", True, True),
+    ("plain mix, no observers, warm caches", "plain", False, True),
+    ("lever mix, all observers, every payload new", "levers", True, False),
 )
 
 
@@ -84,24 +86,26 @@ def main() -> None:
     parser.add_argument("--runs", type=int, default=7)
     parser.add_argument("--seconds", type=int, default=20)
     parser.add_argument("--profile", action="store_true", help="say where the time goes instead")
+    parser.add_argument("--mix", choices=("plain", "levers"), default="plain", help="which boat to profile")
     options = parser.parse_args()
     if options.profile:
         until_ns = SETTLED_NS + options.seconds * SECOND
-        world = build(True, until_ns)
+        world = build(True, until_ns, options.mix)
         length._known.clear()
         profile = cProfile.Profile()
         profile.runcall(world.run, until_ns)
         pstats.Stats(profile).sort_stats("tottime").print_stats(28)
         return
-    results: dict[str, list[float]] = {name: [] for name, _, _ in VARIANTS}
-    frames = 0
+    results: dict[str, list[float]] = {name: [] for name, _, _, _ in VARIANTS}
+    frames: dict[str, int] = {}
     for _ in range(options.runs):
-        for name, observed, warm in VARIANTS:
-            speed, frames = once(options.seconds, observed=observed, warm=warm)
+        for name, mix, observed, warm in VARIANTS:
+            speed, frames[name] = once(options.seconds, observed=observed, warm=warm, mix=mix)
             results[name].append(speed)
-    print(f"Python {platform.python_version()}, {frames} frames/s, {options.seconds} simulated seconds, {options.runs} runs each")
+    print(f"Python {platform.python_version()}, {options.seconds} simulated seconds, {options.runs} runs each")
     for name, speeds in results.items():
-        print(f"  {name:34} median {statistics.median(speeds):6.0f} x real time   (min {min(speeds):.0f}, max {max(speeds):.0f})")
+        middle, least, most = statistics.median(speeds), min(speeds), max(speeds)
+        print(f"  {name:44} {frames[name]} frames/s  {middle:4.0f} x real time (min {least:.0f}, max {most:.0f})")
 
 
 if __name__ == "__main__":

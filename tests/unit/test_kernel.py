@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from busim.host.host import Timer
 from busim.seam import OUTPUT, RECHECK, Actions
-from busim.simulator.kernel import Loop
+from busim.simulator.kernel import KEY_BITS, Loop
 from busim.units import MS, NEVER, SECOND
 from tests.unit.small_bus import BIT, Listener, SmallBus
 
@@ -43,7 +43,7 @@ def test_a_timer_armed_anew_fires_only_at_the_last_moment_it_was_given() -> None
             loop.arm(timer, moment)
         loop.run(20)
         assert fired == [("a", moments[-1])]
-        assert loop.heap == [(NEVER, -1)]
+        assert loop.heap == [NEVER << KEY_BITS]
 
 
 def test_a_timer_that_arms_itself_while_it_fires_gets_the_earlier_of_that_and_what_it_returns() -> None:
