@@ -230,14 +230,14 @@ class Drive(SensingDrive):
         event = self._take_gate(station, claim, before)
         if (self.state, event) not in _MOVES:
             return NOTHING
-        my_gear = 2 if self.instance == 1 else 4
         self.obeyed, self.number = station, number
         self.wanted = wanted
         self.changed_ns = now_ns
         self.lever_id = LEVER.can_id(station)
         self.lever_counter.forget()
         self.lever_ns = now_ns
-        self.previous = (claim[my_gear], claim[my_gear + 1])
+        # What it does already is the first of the two that have to agree before it does more.
+        self.previous = (v.NEUTRAL, 0) if event == "taken" else (self.asked_gear, self.asked_throttle)
         self.cause = v.CAUSE_NONE
         self.fault = 0
         actions = self._event(now_ns, event)

@@ -191,7 +191,9 @@ class Station(Member):
 
     def _take(self, now_ns: int) -> list[Action]:
         self.alarm = 0
-        allowed = not self.lever_faults and self.gears[0] == v.NEUTRAL and self.gears[2] == v.NEUTRAL
+        in_neutral = self.gears[0] == v.NEUTRAL and self.gears[2] == v.NEUTRAL
+        # Where it may take with its levers matched, the drives judge the match: they know gear and throttle, it does not.
+        allowed = not self.lever_faults and (in_neutral or self.me.matched_take)
         actions = self._event(now_ns, "take" if allowed else "refused")
         if self.state == CLAIMING and actions:
             number = self.highest + 1 & 0xFFFF

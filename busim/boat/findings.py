@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from busim.boat.derive import board_of, limits_of
+from busim.boat.findings_helm import helm_findings
 from busim.boat.model import BoatFile, Bus
 from busim.reading.document import Document
 from busim.reading.problem import Problem
@@ -39,7 +40,7 @@ RECOMMENDED: Final = {
 def findings(document: Document[BoatFile]) -> list[Problem]:
     """What is allowed and unwise in this boat, with its places, in the order of the file."""
     boat = document.value
-    found = [*_drive_findings(boat), *_bus_findings(boat), *_idle_findings(boat)]
+    found = [*_drive_findings(boat), *_bus_findings(boat), *_idle_findings(boat), *helm_findings(boat)]
     problems = [document.problem(loc, words) for loc, words in found]
     return sorted(problems, key=lambda problem: (problem.line or 0, problem.column or 0, problem.words))
 

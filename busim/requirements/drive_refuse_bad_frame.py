@@ -21,6 +21,8 @@ class RefuseBadFrame(Requirement):
         super().__init__(context)
         self.tally = Tally(self.id, 0, "times", MEASURED)
         self.bad = 0
+        self.commanded: dict[tuple[str, str], int] = {}
+        """(drive's node, output) -> what it was told last."""
 
     def attach(self, journal: Journal) -> None:
         for station in sorted({station for drive in self.situation.drives.values() for station in drive.plan.stations}):
@@ -41,11 +43,17 @@ class RefuseBadFrame(Requirement):
     def _output(self, event: Event) -> None:
         at_ns, _, _, node, channel, value = event
         drive = self.situation.by_node.get(node)
-        if drive is None or not drive.station or value <= 0:
+        if drive is None or channel not in ("throttle", "shift"):
+            return
+        before = self.commanded.get((node, channel), 0)
+        self.commanded[node, channel] = value
+        if not drive.station or value <= 0:
             return
         # What is commanded may still follow the pair before the last frame, as outputs come after a processing delay.
         pairs = list(pairwise(drive.recent))[-3:]
-        if channel == "throttle" and not any(value == min(one[2], other[2]) for one, other in pairs):
+        # One frame is enough to reduce (also the first of a station that has taken over in gear).
+        reduced = value < before and any(value == frame[2] for frame in drive.recent[-2:])
+        if channel == "throttle" and not reduced and not any(value == min(one[2], other[2]) for one, other in pairs):
             self.tally.fail(at_ns, f"{drive.name}: throttle {value} permille was asked for by no two valid lever frames", 1)
         elif channel == "shift" and not any(value == one[1] == other[1] for one, other in pairs):
             self.tally.fail(at_ns, f"{drive.name}: a gear was asked for by no two valid lever frames", 1)

@@ -78,7 +78,7 @@ class Timeline:
         who = self.stations.get(node, node)
         if machine == DRIVE_TABLE.name:
             who = f"{self.drives.get(node, node)} drive"
-            if row is not None and row.event in ("lost", "stuck", "found_off_neutral") and cause:
+            if row is not None and row.event in ("lost", "stuck", "idle_wait_over") and cause:
                 words = self._why(self.drives.get(node, ""), cause, words)
         self._say(event, labels.ROW.format(who=who, words=words))
 

@@ -240,6 +240,19 @@ FINDINGS = {
         "no panel lights deck"),
     "scene on no panel": ([("\npanels:\n", "\nscenes:\n  §night: {number: 1, levels: {cabin_lamp: 0}}\n\npanels:\n")],
         "no panel has the scene night"),
+    "nobody to relieve": (
+        [("\nnodes:\n", "\nnodes:\n  cockpit: {kind: station, address: 3, supply: house, taps: {main: {at_m: 6}}}\n"
+                         "  spare_engine: {kind: drive, address: 4, supply: house, taps: {main: {at_m: 10}}}\n"),
+         ("\nstations:\n", "\nstations:\n  cockpit: {node: cockpit, may_take: [engine, §other]}\n"),
+         ("\ndrives:\n", "\ndrives:\n  other: {node: spare_engine, instance: 2, idle_rpm: 800, full_rpm: 3200, "
+                          "stop_without_bus: pull, throttle: {stroke_mm: 70, speed_mm_s: 50, without_power: stays}, "
+                          "shift: {stroke_mm: 70, speed_mm_s: 40, without_power: stays}}\n")],
+        "nobody can relieve cockpit of other: no other station may take it"),
+    "a plug among stations": (
+        [("\nnodes:\n", "\nnodes:\n  hand_held: {kind: station, address: 3, supply: house, "
+                         "taps: {§main: {at_m: 6, plug: true}}}\n"),
+         ("\nstations:\n", "\nstations:\n  hand_held: {node: hand_held, may_take: [engine]}\n")],
+        "hand_held can be unplugged and is on main with wheelhouse: a crushed plug takes them along"),
     "empty page": ([("    pages:\n", "    pages:\n      §empty: {}\n")], "the page empty of companionway has nothing on it"),
 }  # fmt: skip
 
@@ -250,6 +263,19 @@ def test_one_finding_at_its_place(edited: Edited, edits: Sequence[Edit], words: 
     line, column = boat.place
     assert line > 0, "the edits mark no place"
     assert [str(problem) for problem in findings(load_boat(boat.path).document)] == [f"{boat.path}:{line}:{column}: {words}"]
+
+
+def test_two_on_one_plug_is_a_finding_of_its_own(edited: Edited) -> None:
+    boat = edited(
+        ("{main: {at_m: 4, drop_m: 0.3}}", "{main: {at_m: 3, plug: true}}"),
+        (
+            "\nnodes:\n",
+            "\nnodes:\n  chart_lamp: {kind: weather, address: 30, supply: house, taps: {main: {at_m: 3, plug: true}}}\n",
+        ),
+    )
+    found = [problem.words for problem in findings(load_boat(boat.path).document)]
+    assert "lamp_driver is on the plug of chart_lamp, at 3 m of main: one plug pulled takes both" in found
+    assert len(found) == 3, "and each of the two takes the wheelhouse along"
 
 
 NO_FINDINGS = {

@@ -239,3 +239,19 @@ def test_a_take_with_the_lever_matched(first: tuple[int, int], second: tuple[int
         rig.claim(2, station=BRIDGE, gear=gear, throttle=throttle)
     assert rig.obeyed == ((BRIDGE, 2) if taken else (1, 1))
     assert rig.outputs == outputs
+
+
+def test_after_a_matched_take_one_frame_reduces_and_two_add() -> None:
+    for first, second, throttles in ((600, 600, [600]), (300, 600, [300, 600]), (600, 550, [550])):
+        rig = DriveRig(station={"matched_take": True})
+        rig.engaged(AHEAD, 500)
+        rig.introduce(BRIDGE)
+        for _ in range(2):
+            rig.claim(2, station=BRIDGE, gear=AHEAD, throttle=480)
+        rig.station, rig.number = BRIDGE, 2
+        rig.forget()
+        rig.lever(AHEAD, first)  # after a gap the first frame of a counter is not counted
+        for throttle in (first, second, second):
+            rig.lever(AHEAD, throttle)
+        told = [action[2] for _, action in rig.did if action[1] == "throttle"]
+        assert told == throttles

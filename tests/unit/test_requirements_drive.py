@@ -298,3 +298,18 @@ def test_the_first_frame_after_a_take_is_not_a_bad_one() -> None:
     rig.after(20)
     rig.lever()
     assert rig.says() == NOT_EXERCISED
+
+
+@pytest.mark.parametrize(("before", "value", "good"), [(500, 300, True), (300, 300, False), (200, 300, False), (500, 301, False)])
+def test_one_valid_frame_is_enough_to_reduce_and_for_nothing_else(before: int, value: int, good: bool) -> None:
+    """The first frame that counts, of a station that has just taken over in gear: there is no second one to agree yet."""
+    rig = JudgeRig(RefuseBadFrame)
+    rig.event("output", "node_2", "throttle", before)
+    rig.take(7)
+    rig.after(20)
+    rig.lever(AHEAD, 300)
+    rig.after(20)
+    rig.lever(AHEAD, 300)
+    rig.situation.drives["port"].recent = rig.situation.drives["port"].recent[-1:]
+    rig.event("output", "node_2", "throttle", value)
+    assert (rig.says() == FAIL) == (not good)

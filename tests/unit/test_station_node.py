@@ -288,3 +288,19 @@ def test_a_withdrawal_ends_after_its_time() -> None:
     assert rig.rows == [1, 5]
     rig.run_to(2 * TRANSFER_NS)
     assert rig.rows == [1, 5, 6]
+
+
+def test_a_station_that_may_take_matched_asks_with_its_levers_where_they_are() -> None:
+    """The drives judge the match; a faulty lever asks for nothing all the same."""
+    rig = StationRig(matched_take=True)
+    rig.introduce(WHEELHOUSE, 4)
+    rig.lever(900)
+    rig.press()
+    assert rig.rows[-1] == 1
+    rig.run_for(0)
+    assert rig.last(hand.CLAIM, 27, 2) == 1
+    faulty = StationRig(matched_take=True)
+    faulty.introduce(WHEELHOUSE, 4)
+    faulty.lever(1000)
+    faulty.press()
+    assert faulty.rows[-1] == 2

@@ -1,0 +1,40 @@
+"""Findings of the helm: what can't be relieved, and what a plug takes along when it is crushed or pulled."""
+
+from collections.abc import Iterator
+
+from busim.boat.model import BoatFile
+from busim.reading.tree import Loc
+
+
+def helm_findings(boat: BoatFile) -> Iterator[tuple[Loc, str]]:
+    yield from _relief(boat)
+    yield from _plugs(boat)
+
+
+def _relief(boat: BoatFile) -> Iterator[tuple[Loc, str]]:
+    """On a boat with several stations each drive can be taken from more than one of them; with one, there is no choice."""
+    if len(boat.stations) < 2:
+        return
+    for name in boat.drives:
+        takers = [station for station, section in boat.stations.items() if name in section.may_take]
+        if len(takers) == 1:
+            loc = ("stations", takers[0], "may_take", boat.stations[takers[0]].may_take.index(name))
+            yield loc, f"nobody can relieve {takers[0]} of {name}: no other station may take it"
+
+
+def _plugs(boat: BoatFile) -> Iterator[tuple[Loc, str]]:
+    """What can be unplugged has a bus of its own: a short in its plug or cable takes down everything on the same bus."""
+    first: dict[tuple[str, float], str] = {}
+    for name, node in boat.nodes.items():
+        for bus, tap in node.taps.items():
+            if not tap.plug:
+                continue
+            loc = ("nodes", name, "taps", bus)
+            others = [other for other, each in boat.nodes.items() if other != name and bus in each.taps]
+            stations = {station.node for station in boat.stations.values()}
+            sharing = sorted(stations & set(others))
+            if sharing:
+                yield loc, f"{name} can be unplugged and is on {bus} with {', '.join(sharing)}: a crushed plug takes them along"
+            other = first.setdefault((bus, tap.at_m), name)
+            if other != name:
+                yield loc, f"{name} is on the plug of {other}, at {tap.at_m:g} m of {bus}: one plug pulled takes both"
