@@ -1,13 +1,10 @@
 """What a node sends is changed between its program and its CAN controller: the frame is sound on the wire and wrong in itself."""
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from pydantic import Field
 
-from busim.faults.fault import NodeFault, NodePlace
-
-if TYPE_CHECKING:
-    from busim.simulator.world import World
+from busim.faults.fault import Handles, NodeFault, NodePlace
 
 
 class CorruptedPlace(NodePlace):
@@ -40,8 +37,8 @@ class Corrupted(NodeFault):
     def place_words(self, place: Any) -> str:
         return f"{place.node}, byte {place.byte}"
 
-    def begin(self, world: "World", now_ns: int, place: Any) -> None:
+    def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         world.hosts[place.node].tamper = FlipBits(place.byte, place.flip)
 
-    def end(self, world: "World", now_ns: int, place: Any, memory: Any) -> None:
+    def end(self, world: Handles, now_ns: int, place: Any, memory: Any) -> None:
         world.hosts[place.node].tamper = None

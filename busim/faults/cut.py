@@ -1,15 +1,12 @@
 """The trunk is cut through at a metre."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from pydantic import Field
 
 from busim.boat.model import BoatFile, Section, Words
-from busim.faults.fault import Complaint, Fault
-
-if TYPE_CHECKING:
-    from busim.simulator.world import World
+from busim.faults.fault import Complaint, Fault, Handles
 
 
 class CutPlace(Section):
@@ -32,12 +29,12 @@ class Cut(Fault):
         if place.at_m > trunk_m:
             yield "at_m", f"{place.at_m:g} m is beyond the end of the trunk, which is {trunk_m:g} m long"
 
-    def begin(self, world: "World", now_ns: int, place: Any) -> None:
+    def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         bus = world.bus(place.bus)
         bus.wiring.cuts_m.append(place.at_m)
         bus.look_again(now_ns)
 
-    def end(self, world: "World", now_ns: int, place: Any, memory: Any) -> None:
+    def end(self, world: Handles, now_ns: int, place: Any, memory: Any) -> None:
         bus = world.bus(place.bus)
         bus.wiring.cuts_m.remove(place.at_m)
         bus.look_again(now_ns)

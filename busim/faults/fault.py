@@ -1,15 +1,23 @@
 """What every fault is: a name, a place it can be at, and how it begins and ends."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import Any, ClassVar, Protocol
 
 from busim.boat.model import BoatFile, Section, Words
-
-if TYPE_CHECKING:
-    from busim.simulator.world import World
+from busim.bus.bus import Bus
+from busim.host.host import Host
 
 Complaint = tuple[str, str]
 """(key of the place, what is wrong with it)."""
+
+
+class Handles(Protocol):
+    """What of a world a fault may take hold of: hosts and buses by name. Whatever it does, it does by their methods."""
+
+    boat: BoatFile
+    hosts: dict[str, Host]
+
+    def bus(self, name: str) -> Bus: ...
 
 
 class Fault:
@@ -34,10 +42,10 @@ class Fault:
         """What is wrong with this place on this boat, which has everything that is named in it."""
         return iter(())
 
-    def begin(self, world: "World", now_ns: int, place: Any) -> Any:
+    def begin(self, world: Handles, now_ns: int, place: Any) -> Any:
         raise NotImplementedError
 
-    def end(self, world: "World", now_ns: int, place: Any, memory: Any) -> None:
+    def end(self, world: Handles, now_ns: int, place: Any, memory: Any) -> None:
         """Undo it. Faults that do not last have nothing to undo."""
 
 

@@ -1,11 +1,8 @@
 """A node's program stops; its CAN controller goes on acknowledging, its outputs stay as they are."""
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from busim.faults.fault import NodeFault
-
-if TYPE_CHECKING:
-    from busim.simulator.world import World
+from busim.faults.fault import Handles, NodeFault
 
 
 class Hang(NodeFault):
@@ -17,8 +14,8 @@ class Hang(NodeFault):
     )
     acts_on = "program"
 
-    def begin(self, world: "World", now_ns: int, place: Any) -> None:
+    def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         world.hosts[place.node].hang(now_ns)
 
-    def end(self, world: "World", now_ns: int, place: Any, memory: Any) -> None:
+    def end(self, world: Handles, now_ns: int, place: Any, memory: Any) -> None:
         world.hosts[place.node].go_on(now_ns)

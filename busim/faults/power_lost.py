@@ -1,11 +1,8 @@
 """A node's supply goes."""
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from busim.faults.fault import NodeFault
-
-if TYPE_CHECKING:
-    from busim.simulator.world import World
+from busim.faults.fault import Handles, NodeFault
 
 
 class PowerLost(NodeFault):
@@ -14,8 +11,8 @@ class PowerLost(NodeFault):
     effect = "its program, controller and outputs stop at once; its actuators do what they do without power; it boots when it ends"
     acts_on = "supply"
 
-    def begin(self, world: "World", now_ns: int, place: Any) -> None:
+    def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         world.hosts[place.node].power(now_ns, False)
 
-    def end(self, world: "World", now_ns: int, place: Any, memory: Any) -> None:
+    def end(self, world: Handles, now_ns: int, place: Any, memory: Any) -> None:
         world.hosts[place.node].power(now_ns, True)

@@ -1,12 +1,9 @@
 """A node's program starts again."""
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from busim.faults.fault import NodeFault
+from busim.faults.fault import Handles, NodeFault
 from busim.seam import EXTERNAL_RESET
-
-if TYPE_CHECKING:
-    from busim.simulator.world import World
 
 
 class Reset(NodeFault):
@@ -15,5 +12,5 @@ class Reset(NodeFault):
     effect = "it forgets everything, its outputs drop, and its program starts after its boot time"
     lasts = False
 
-    def begin(self, world: "World", now_ns: int, place: Any) -> None:
+    def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         world.hosts[place.node].reset(now_ns, EXTERNAL_RESET)

@@ -1,11 +1,8 @@
 """A node's CAN controller sends what was in its mailboxes, over and over: each frame is the first one again, counter and all."""
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from busim.faults.fault import NodeFault
-
-if TYPE_CHECKING:
-    from busim.simulator.world import World
+from busim.faults.fault import Handles, NodeFault
 
 
 class FirstAgain:
@@ -26,8 +23,8 @@ class StaleMailbox(NodeFault):
     effect = "it goes on sending on time, but always the first frame of each id since the fault began"
     acts_on = "frames"
 
-    def begin(self, world: "World", now_ns: int, place: Any) -> None:
+    def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         world.hosts[place.node].tamper = FirstAgain()
 
-    def end(self, world: "World", now_ns: int, place: Any, memory: Any) -> None:
+    def end(self, world: Handles, now_ns: int, place: Any, memory: Any) -> None:
         world.hosts[place.node].tamper = None

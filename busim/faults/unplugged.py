@@ -1,13 +1,10 @@
 """A plug is pulled: the node behind it has no supply and no wire."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from busim.boat.model import BoatFile
-from busim.faults.fault import Complaint, NodeFault
-
-if TYPE_CHECKING:
-    from busim.simulator.world import World
+from busim.faults.fault import Complaint, Handles, NodeFault
 
 
 class Unplugged(NodeFault):
@@ -20,15 +17,15 @@ class Unplugged(NodeFault):
         if not any(tap.plug for tap in boat.nodes[place.node].taps.values()):
             yield "node", f"{place.node} has no plug (plug: true at one of its taps)"
 
-    def begin(self, world: "World", now_ns: int, place: Any) -> None:
+    def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         world.hosts[place.node].power(now_ns, False)
         self._wire(world, now_ns, place, loose=True)
 
-    def end(self, world: "World", now_ns: int, place: Any, memory: Any) -> None:
+    def end(self, world: Handles, now_ns: int, place: Any, memory: Any) -> None:
         self._wire(world, now_ns, place, loose=False)
         world.hosts[place.node].power(now_ns, True)
 
-    def _wire(self, world: "World", now_ns: int, place: Any, *, loose: bool) -> None:
+    def _wire(self, world: Handles, now_ns: int, place: Any, *, loose: bool) -> None:
         host = world.hosts[place.node]
         for index, controller in host.controllers.items():
             bus = host.buses[index]
