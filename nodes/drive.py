@@ -142,8 +142,11 @@ class Drive(SensingDrive):
                 due_ns,
                 self.lever_ns + self.timing.control_timeout_ms * MS,
                 self.stations[self.obeyed].heartbeat.heard_ns + self.timing.heartbeat_missing_ms * MS,
+                self._other_due_ns(now_ns),
             )
-            due_ns = min(due_ns, self._other_due_ns(now_ns))
+        if state == ENGAGED:
+            self.deadline_ns = due_ns
+            return
         if state == WAKING:
             due_ns = min(due_ns, self.wake_until_ns)
         elif state == DWELLING:

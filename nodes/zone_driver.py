@@ -51,13 +51,12 @@ class ZoneDriver(Member):
         return tuple((OUTPUT, light.channel, light.level) for light in self.lights.values())
 
     def on_deadline(self, now_ns: int) -> Actions:
-        actions: list[Action] = []
+        self.task_ran = True
+        actions = self.beat(now_ns)
         if now_ns >= self.state_due_ns:
             self.state_due_ns = following(self.state_due_ns, self.timing.zone_ms * MS, now_ns)
             for light in self.lights.values():
                 actions += self._state(light)
-        self.task_ran = True
-        actions += self.beat(now_ns)
         self.deadline_ns = min(self.state_due_ns, self.beat_due_ns, self.identity_due_ns)
         return tuple(actions)
 
