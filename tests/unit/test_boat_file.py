@@ -203,6 +203,7 @@ def test_all_mistakes_at_once(edited: Edited) -> None:
     assert [int(line.split(":")[0]) for line in lines] == sorted(int(line.split(":")[0]) for line in lines)
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None)
 @given(data=st.data())
 def test_a_mutated_boat_loads_or_is_refused_and_soon(data: st.DataObject, tmp_path_factory: pytest.TempPathFactory) -> None:
@@ -240,6 +241,7 @@ def test_a_mutated_boat_loads_or_is_refused_and_soon(data: st.DataObject, tmp_pa
 NUMBERS = st.integers(-3, 70) | st.sampled_from([0, 1, 100, 250, 500, 1000, 5000, 0.01, 0.5, 1e-9])
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None)
 @given(data=st.data())
 def test_a_boat_of_other_numbers_and_names_loads_or_is_refused(

@@ -149,6 +149,7 @@ def test_largest_lengths_are_reached(can_id: int, data: str) -> None:
     assert len(oracle_wire(can_id, payload)) + 13 == LARGEST[len(payload)]
 
 
+@pytest.mark.slow
 def test_largest_lengths_of_all_short_frames() -> None:
     one_byte = [bytes([value]) for value in range(256)]
     assert max(frame_bits(can_id, b"") for can_id in range(0x800)) == LARGEST[0]

@@ -84,6 +84,7 @@ def test_full_ahead_settles_at_the_top_speed_with_one_engine_and_with_two() -> N
         assert hull.speed_m_s == pytest.approx(BOAT.top_speed_m_s, rel=1e-3)
 
 
+@pytest.mark.slow
 @settings(max_examples=20, deadline=None)
 @given(knots=st.floats(0.8, 8), mass_kg=st.floats(2000, 40000))
 def test_steps_of_coasting_keep_to_the_closed_form(knots: float, mass_kg: float) -> None:

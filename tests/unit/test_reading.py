@@ -258,6 +258,7 @@ EXPENSIVE = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("text", EXPENSIVE.values(), ids=EXPENSIVE.keys())
 def test_what_is_expensive_is_answered_within_a_second(tmp_path: Path, text: str) -> None:
     assert quickest_s(lambda: refusals(tmp_path, text)) < 1

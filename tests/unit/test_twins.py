@@ -49,6 +49,7 @@ def test_twins_name_what_there_is() -> None:
 ONE_OF_EACH_KIND = {twin.kind: twin for twin in reversed(TWINS)}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("twin", ONE_OF_EACH_KIND.values(), ids=ONE_OF_EACH_KIND)
 def test_the_command_line_ends_with_1(twin: Twin, tmp_path: Path) -> None:
     boat = ROOT / "configs" / twin.boat

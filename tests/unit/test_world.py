@@ -83,6 +83,7 @@ def test_another_seed_is_another_run_and_the_same_seed_the_same(loaded: LoadedBo
 moments = st.lists(st.integers(0, END_NS), max_size=6)
 
 
+@pytest.mark.slow
 @settings(max_examples=12, deadline=None)
 @given(pieces=moments)
 def test_many_pieces_are_the_same_as_one(loaded: LoadedBoat, whole: Whole, pieces: list[int]) -> None:
@@ -94,6 +95,7 @@ def test_many_pieces_are_the_same_as_one(loaded: LoadedBoat, whole: Whole, piece
     assert world.journal.digest == whole[0]
 
 
+@pytest.mark.slow
 @settings(max_examples=15, deadline=None)
 @given(saves=st.lists(st.integers(0, END_NS), min_size=1, max_size=4))
 def test_a_branch_is_a_rerun(loaded: LoadedBoat, whole: Whole, saves: list[int]) -> None:
