@@ -21,7 +21,7 @@ from busim.plant.plant import EngineSpeed, Plant
 from busim.protocol.plan import WirePlan
 from busim.seam import Node
 from busim.simulator.kinds import KindError
-from busim.simulator.world import LeverSensor, Step, World, drives_by_instance
+from busim.simulator.world import LeverSensor, SecondTrack, Step, World, drives_by_instance, second_track
 from busim.units import MS, SECOND, US
 
 NodeMaker = Callable[[WirePlan, int, int], Node]
@@ -115,6 +115,8 @@ def _wire_inputs(world: World) -> None:
             lever = LeverSensor(station.node, channel, station.lever_low_permille, station.lever_high_permille)
             world.levers[name, drive_name] = lever
             sources[station.node][channel] = lever
+            if station.lever_tracks == 2:
+                sources[station.node][second_track(channel)] = SecondTrack(lever)
         sources[station.node].update(take=Constant(), neutral_now=Constant())
     for panel in boat.panels.values():
         for page in panel.pages.values():

@@ -100,6 +100,7 @@ class World:
         self.journal.event(now_ns, "lever", station, drive, permille, over_ms)
         lever.move(now_ns, permille, over_ms * MS)
         self.hosts[lever.node].wake(now_ns, lever.channel)
+        self.hosts[lever.node].wake(now_ns, second_track(lever.channel))
 
     def key(self, now_ns: int, node: str, channel: str, down: int) -> None:
         """A key's or touch field's contact closes (1) or opens (0)."""
@@ -188,3 +189,23 @@ class LeverSensor:
 
     def still(self, now_ns: int) -> bool:
         return self.hand.still(now_ns)
+
+
+class SecondTrack:
+    """The other sensor on a lever, which runs the other way: the two always add up to the same."""
+
+    __slots__ = ("first",)
+
+    def __init__(self, first: LeverSensor) -> None:
+        self.first = first
+
+    def read(self, now_ns: int) -> int:
+        return self.first.low + self.first.high - self.first.read(now_ns)
+
+    def still(self, now_ns: int) -> bool:
+        return self.first.still(now_ns)
+
+
+def second_track(channel: str) -> str:
+    """The channel of a lever's second sensor, where one is fitted."""
+    return f"{channel}b"
