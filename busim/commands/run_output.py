@@ -53,20 +53,24 @@ def _verdict_row(verdict: Verdict) -> tuple[str, ...]:
 
 
 def _loss_row(loss: LossOfControl) -> tuple[str, ...]:
-    idle = None if loss.to_idle_ns is None else -(-loss.to_idle_ns // MS)
-    neutral = None if loss.to_neutral_ns is None else -(-loss.to_neutral_ns // MS)
-    run = labels.NO_HULL if loss.run_mm is None and loss.to_neutral_ns is not None else labels.NOT_YET
     off = labels.NOT_YET
     if loss.way_off_s is not None and loss.way_off_m is not None:
         off = f"{loss.way_off_s:,.0f} s, {loss.way_off_m:,.1f} m"
     return (
         loss.drive,
         f"{seconds_text(loss.base_ns)} s",
-        _quantity(idle, "ms"),
-        _quantity(neutral, "ms"),
-        run if loss.run_mm is None else f"{loss.run_mm / 1000:.2f} m",
+        _reached(loss.to_idle_ns, loss.run_to_idle_mm),
+        _reached(loss.to_neutral_ns, loss.run_mm),
         off,
     )
+
+
+def _reached(after_ns: int | None, run_mm: int | None) -> str:
+    """How soon, and how far she had run by then."""
+    if after_ns is None:
+        return labels.NOT_YET
+    run = labels.NO_HULL if run_mm is None else f"{run_mm / 1000:.2f} m"
+    return f"{_quantity(-(-after_ns // MS), 'ms')}, {run}"
 
 
 def json_object(outcome: Outcome, named: dict[str, Any], scenario: str, exit_status: int, reproduce: str) -> dict[str, Any]:
@@ -104,6 +108,7 @@ def json_object(outcome: Outcome, named: dict[str, Any], scenario: str, exit_sta
                 "drive": loss.drive,
                 "from_ns": loss.base_ns,
                 "to_idle_ns": loss.to_idle_ns,
+                "run_to_idle_m": None if loss.run_to_idle_mm is None else loss.run_to_idle_mm / 1000,
                 "to_neutral_ns": loss.to_neutral_ns,
                 "run_m": None if loss.run_mm is None else loss.run_mm / 1000,
                 "way_off_s": None if loss.way_off_s is None else round(loss.way_off_s, 1),

@@ -16,6 +16,7 @@ class LossOfControl:
     fault: str
     place: str
     to_idle_ns: int | None
+    run_to_idle_mm: int | None
     to_neutral_ns: int | None
     run_mm: int | None
     way_off_s: float | None
@@ -90,17 +91,23 @@ class LossBook:
         return [self._closed(loss) for loss in self.losses]
 
     def _closed(self, loss: OpenLoss) -> LossOfControl:
-        run_mm = way_s = way_m = None
+        way_s = way_m = None
         if loss.neutral_ns is not None and self.hull.given:
-            run_mm = abs(self.situation.run_mm_at(loss.neutral_ns) - self.situation.run_mm_at(loss.base_ns))
             way_s, way_m = coast(self.hull, loss.speed_mm_s / 1000)
         return LossOfControl(
             loss.drive.name,
             loss.base_ns,
             *loss.fault,
             None if loss.idle_ns is None else loss.idle_ns - loss.base_ns,
+            self._run_mm(loss.base_ns, loss.idle_ns),
             None if loss.neutral_ns is None else loss.neutral_ns - loss.base_ns,
-            run_mm,
+            self._run_mm(loss.base_ns, loss.neutral_ns),
             way_s,
             way_m,
         )
+
+    def _run_mm(self, base_ns: int, until_ns: int | None) -> int | None:
+        """How far she ran, where that moment came and the boat file says how she moves."""
+        if until_ns is None or not self.hull.given:
+            return None
+        return abs(self.situation.run_mm_at(until_ns) - self.situation.run_mm_at(base_ns))

@@ -138,7 +138,7 @@ faults:
     ended = call_busim("run", "--scenario", "made", folder=own_boat)
     assert ended.status == 0
     (row,) = [line for line in ended.lines if line.startswith("  engine ")]
-    assert re.match(rf"  engine  7\.98\d s +{idle} +[\d,]+ ms  ", row), row
+    assert re.match(rf"  engine  7\.98\d s +{idle}, \d+\.\d\d m +[\d,]+ ms, \d+\.\d\d m  ", row), row
 
 
 def test_evidence_names_its_source_in_the_words_of_the_trade(own_boat: Path) -> None:

@@ -301,3 +301,15 @@ def test_the_timeline_has_words_in_one_place() -> None:
     text = (Path(__file__).parents[2] / "busim" / "run" / "timeline.py").read_text(encoding="utf-8")
     code = re.sub(r'""".*?"""|#.*', "", text, flags=re.DOTALL)
     assert not re.findall(r'"[^"{}]* [^"{}]* [^"]*"', code)
+
+
+def test_a_loss_tells_how_far_she_ran_until_idle_and_until_gear_out() -> None:
+    """In the order of time, from the last lever frame heard; and nothing about metres where the boat file has no hull."""
+    boat = load_boat(shipped_folder() / "first_boat")
+    scenario = load_scenario(shipped_folder() / "first_boat" / "scenarios" / "cold_start_then_cut.yaml", boat.boat).scenario
+    (loss,) = carry_out(boat.boat, boat.plan, load_kinds(), scenario, 1).losses
+    assert loss.run_to_idle_mm is not None
+    assert loss.run_mm is not None
+    assert 0 < loss.run_to_idle_mm < loss.run_mm < 4000, "less than the boat allows"
+    (bare,) = carry_out(boat.boat.model_copy(update={"hull": None}), boat.plan, load_kinds(), scenario, 1).losses
+    assert (bare.run_to_idle_mm, bare.run_mm, bare.way_off_m) == (None, None, None)
