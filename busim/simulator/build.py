@@ -41,6 +41,8 @@ def build_world(boat: BoatFile, plan: WirePlan, kinds: Mapping[str, type[Node]],
     for index, (name, node) in enumerate(by_address):
         if node.kind not in kinds:
             raise KindError(f"node {name}: nobody has the kind {node.kind} (there are: {', '.join(sorted(kinds))})")
+        if node.settings:
+            raise KindError(f"node {name}: the kind {node.kind} takes no settings (it has: {', '.join(sorted(node.settings))})")
         board = board_of(boat, name)
         draw = Random(f"{seed} {name}")
         host = Host(

@@ -261,3 +261,10 @@ def test_a_kind_given_twice_and_all_else_that_is_wrong_at_once(classes: Path) ->
         "--kind: drive is given twice",
         '--kind: no node of this boat is of the kind "pannel": did you mean panel?',
     ]
+
+
+def test_settings_of_a_kind_that_takes_none_are_not_lost_in_silence(own_boat: Path) -> None:
+    file = own_boat / "boat.yaml"
+    file.write_text(file.read_text().replace("    kind: panel\n", "    kind: panel\n    settings: {brightness: 3}\n"))
+    ended = call_busim("run", "--scenario", "one_second", folder=own_boat)
+    assert (ended.status, ended.err.strip()) == (2, "node companionway: the kind panel takes no settings (it has: brightness)")
