@@ -11,8 +11,6 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, WithJsonSchema
 from pydantic_core import PydanticKnownError
 
-FORMAT = 1
-
 _NAME = "[a-z][a-z0-9_]{0,30}"
 _REQUIREMENT = r"[a-z]+\.[a-z_]+"
 
@@ -63,10 +61,6 @@ RequirementId = Annotated[str, AfterValidator(_is_requirement), WithJsonSchema({
 Day = Annotated[str, AfterValidator(_is_date), WithJsonSchema({"type": "string", "format": "date"})]
 Metres = Annotated[float, Field(ge=0, le=5000)]
 Permille = Annotated[int, Field(ge=0, le=1000)]
-
-
-def positive(high: float) -> Any:
-    return Field(gt=0, le=high)
 
 
 class Section(BaseModel):

@@ -36,8 +36,3 @@ class Requirement:
 
     def finish(self, now_ns: int) -> Verdict:
         raise NotImplementedError
-
-
-def drive_words(name: str) -> str:
-    """How a drive is called in evidence."""
-    return f"drive {name}"

@@ -1,6 +1,6 @@
 """A verdict: what was required, what was measured, by what evidence; and the tally a requirement keeps until the end."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 PASS: Final = "pass"
@@ -22,10 +22,6 @@ class Verdict:
     source: str
     at_ns: int | None
     evidence: str
-    reproduce: str = ""
-
-    def reproduced_by(self, line: str) -> "Verdict":
-        return replace(self, reproduce=line)
 
 
 class Tally:

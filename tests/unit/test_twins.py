@@ -8,6 +8,7 @@ from busim.requirements.table import BY_ID
 from busim.requirements.verdict import FAIL
 from busim.run.run import carry_out
 from busim.simulator.kinds import load_kinds
+from busim.units import SECOND
 from tests.cli.command_line import ROOT, run_busim
 from tests.twins.table import TWINS, Twin
 
@@ -62,3 +63,14 @@ def test_the_command_line_ends_with_1(twin: Twin, tmp_path: Path) -> None:
 def test_the_command_line_ends_with_0_where_nothing_is_broken(tmp_path: Path) -> None:
     ended = run_busim("run", str(ROOT / "configs" / "first_boat"), folder=tmp_path)
     assert (ended.status, ended.err) == (0, "")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(1, 13))
+def test_a_drive_that_rearms_itself_fails_exactly_where_its_gear_goes_in_again(seed: int) -> None:
+    """Whether the defect shows hangs on phases: in some seeds the station lets go first. The judge follows what happened."""
+    loaded, brief_cut = shipped("first_boat"), scenario("first_boat", "brief_cut").scenario
+    kinds = load_kinds({"drive": "tests.twins.drives:RearmsItself"})
+    outcome = carry_out(loaded.boat, loaded.plan, kinds, brief_cut, seed)
+    again = [line for line in outcome.lines if line.words.startswith("engine: gear in") and line.at_ns > 6 * SECOND]
+    assert ("drive.rearm" in outcome.failed) == bool(again)
