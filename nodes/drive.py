@@ -1,7 +1,7 @@
 """The drive: one engine's shift and throttle. Obeys one station, and goes idle and then neutral by itself when it loses it.
 
-Executes `busim.protocol.tables.DRIVE_TABLE`: every change of state goes through `_event`, every output of a state through
-`_enter`. Inputs: see `nodes.drive_sensing`. Outputs: `shift` (a gear), `throttle` (permille), `engine_stop`.
+Executes `busim.protocol.tables.DRIVE_TABLE` (see `nodes.drive_machine`). Inputs: see `nodes.drive_sensing`.
+Outputs: `shift` (a gear), `throttle` (permille), `engine_stop`.
 """
 
 from typing import Final
@@ -12,36 +12,34 @@ from busim.protocol.codec import INVALID, check, counter_of
 from busim.protocol.counter import ACCEPTED, CounterWatch, newer
 from busim.protocol.ids import address_of
 from busim.protocol.plan import WirePlan
-from busim.protocol.tables import DRIVE_TABLE
-from busim.seam import BUS_OFF, NOTHING, OUTPUT, RECHECK, ROW, Action, Actions, FrameHandler
+from busim.seam import BUS_OFF, NOTHING, OUTPUT, RECHECK, Action, Actions, FrameHandler
 from busim.units import MS, NEVER
-from nodes.drive_sensing import SensingDrive
+from nodes.drive_machine import (
+    DWELLING,
+    ENGAGED,
+    ENGAGING,
+    FORCED_IDLE,
+    FORCED_NEUTRAL,
+    IN_NEUTRAL,
+    MOVES,
+    SLOWING,
+    WAKING,
+    DriveMachine,
+)
 from nodes.member import following
 from nodes.other_drive import OtherDrive
 from nodes.watches import NeutralKey, StationWatch
-
-_S: Final = DRIVE_TABLE.state_values
-WAKING, UNCLAIMED, IN_NEUTRAL, ENGAGING = _S["waking"], _S["unclaimed"], _S["neutral"], _S["engaging"]
-ENGAGED, SLOWING, DISENGAGING, DWELLING = _S["engaged"], _S["slowing"], _S["disengaging"], _S["dwelling"]
-FORCED_IDLE, FORCED_DISENGAGING, FORCED_NEUTRAL = _S["forced_idle"], _S["forced_disengaging"], _S["forced_neutral"]
-HELD_IDLE: Final = _S["held_idle"]
-_MOVES: Final = DRIVE_TABLE.moves
 
 SENSOR_WAIT_NS: Final = 200 * MS
 MATCHED_WITHIN_PERMILLE: Final = 100
 """A lever counts as matched to the throttle within this."""
 BOTH_DRIVES: Final = v.TAKES_DRIVE_1 | v.TAKES_DRIVE_2
-LOSSES_TO_HOLD_ON: Final = (
-    v.CAUSE_LEVER_LOST, v.CAUSE_HEARTBEAT_LOST, v.CAUSE_OTHER_BOAT_FILE, v.CAUSE_LEVER_FAULT, v.CAUSE_CONTROLLER,
-)  # fmt: skip
-"""The policy to stay engaged is for a helm that is lost. It is not for somebody's wish for neutral, nor for a stuck actuator."""
 
 
-class Drive(SensingDrive):
+class Drive(DriveMachine):
     __slots__ = (
-        "acted_on", "cause", "changed_ns", "dwell_until_ns", "idle_since_ns", "keys", "last_gear", "last_row", "lever_counter",
-        "lever_id", "lever_ns", "number", "obeyed", "other", "previous", "report_counter", "report_due_ns", "shift_due_ns", "state",
-        "stations", "untold", "wake_until_ns", "wanted",
+        "acted_on", "changed_ns", "keys", "lever_counter", "lever_ns", "number", "other", "previous", "report_counter",
+        "report_due_ns", "stations", "wanted",
     )  # fmt: skip
 
     def __init__(self, plan: WirePlan, address: int, build: int = 1) -> None:
@@ -55,24 +53,11 @@ class Drive(SensingDrive):
         """What else the station obeyed wanted to control, as in its claim."""
         self.changed_ns = 0
         """When whom it obeys changed last."""
-        self.state = WAKING
-        self.last_row = 0
-        self.cause = v.CAUSE_NONE
-        self.obeyed = 0
         self.number = 0
-        self.lever_id = -1
         self.lever_counter = CounterWatch(self.timing.max_gap)
         self.lever_ns = 0
         self.previous = (v.NEUTRAL, 0)
         self.acted_on = 0
-        self.last_gear = v.NEUTRAL
-        self.idle_since_ns = 0
-        self.dwell_until_ns = NEVER
-        """Until when another gear than the last one waits."""
-        self.shift_due_ns = NEVER
-        self.wake_until_ns = NEVER
-        self.untold = False
-        """A row was taken that no report tells yet."""
         self.report_counter = 0
         self.report_due_ns = NEVER
 
@@ -231,7 +216,7 @@ class Drive(SensingDrive):
         if not watch.heartbeat.good(now_ns, self.timing.heartbeat_missing_ms * MS) or not self._fault_gone(now_ns):
             return NOTHING
         event = self._take_gate(station, claim, before)
-        if (self.state, event) not in _MOVES:
+        if (self.state, event) not in MOVES:
             return NOTHING
         self.obeyed, self.number = station, number
         self.wanted = wanted
@@ -306,131 +291,6 @@ class Drive(SensingDrive):
         if self.other is None or not self.obeyed or self.wanted & BOTH_DRIVES != BOTH_DRIVES:
             return NEVER
         return self.other.due_ns(now_ns, (self.obeyed, self.number), self.changed_ns)
-
-    # ------------------------------------------------------------------------------------------------ state table
-
-    def _lose(self, now_ns: int, cause: int) -> list[Action]:
-        """Whatever the reason: nobody is obeyed any more, idle, then neutral."""
-        if (self.state, "lost") not in _MOVES:
-            return []
-        actions = self._obey_nobody(cause)
-        return [*self._event(now_ns, "lost"), *actions, *self._look(now_ns)]
-
-    def _obey_nobody(self, cause: int) -> list[Action]:
-        self.obeyed = 0
-        self.lever_id = -1
-        self.cause = cause
-        if self.state != ENGAGING:
-            return []
-        # The throttle is at its stop and the gear not in: it must not go in while idle is waited for.
-        self.asked_gear = v.NEUTRAL
-        return [(OUTPUT, "shift", v.NEUTRAL)]
-
-    def _event(self, now_ns: int, event: str) -> list[Action]:
-        """Take the row for this event, if the table has one here, and its outputs."""
-        before = self.state
-        move = _MOVES.get((before, event))
-        if move is None:
-            return []
-        self.state, self.last_row = move
-        self.untold = True
-        if before != SLOWING:
-            self.idle_since_ns = now_ns  # of use in the states that begin with a command to go idle; in slowing it stands
-        actions: list[Action] = [(ROW, "drive", self.last_row, self.cause)]
-        actions += self._enter(now_ns)
-        self._set_deadline(now_ns)
-        return actions
-
-    def _enter(self, now_ns: int) -> list[Action]:
-        state = self.state
-        self.shift_due_ns = NEVER
-        if state == ENGAGING:
-            self.last_gear = self.asked_gear
-            self.shift_due_ns = now_ns + self._shift_allowance_ns()
-            return [(OUTPUT, "shift", self.asked_gear)]
-        if state == ENGAGED:
-            return []
-        actions: list[Action] = []
-        if self.asked_throttle or state in (SLOWING, FORCED_IDLE):
-            self.asked_throttle = 0
-            actions.append((OUTPUT, "throttle", 0))
-        if state in (SLOWING, FORCED_IDLE, HELD_IDLE):
-            return actions
-        self.asked_gear = v.NEUTRAL
-        actions.append((OUTPUT, "shift", v.NEUTRAL))
-        if state in (DISENGAGING, FORCED_DISENGAGING):
-            self.shift_due_ns = now_ns + self._shift_allowance_ns()
-            if state == FORCED_DISENGAGING and not self._throttle_at_stop():
-                actions += self._stop_engine()
-        return actions
-
-    def _shift_allowance_ns(self) -> int:
-        """How long the shift actuator may take: half again its time, and 200 ms."""
-        return (self.me.shift_ms * 3 // 2 + 200) * MS
-
-    def _stop_engine(self) -> list[Action]:
-        if not self.me.has_engine_stop or self.engine_stop:
-            return []
-        self.engine_stop = 1
-        return [(OUTPUT, "engine_stop", 1)]
-
-    def _look(self, now_ns: int) -> list[Action]:
-        """See what the sensors and the clock say to the state it is in; a state may follow on another at once."""
-        actions: list[Action] = []
-        for _ in range(4):
-            event = self._noticed(now_ns)
-            if event is None:
-                break
-            if event == "out_late":
-                self.fault = 1
-                self.shift_due_ns = NEVER
-                actions += self._stop_engine()
-                continue
-            if event == "stuck":
-                self.fault = 1
-                actions += self._obey_nobody(v.CAUSE_ACTUATOR)
-            if event == "idle_wait_over" and self.state == SLOWING:
-                self.fault = 2
-                self._obey_nobody(v.CAUSE_ACTUATOR)
-            if event == "found_off_neutral":
-                self.cause = v.CAUSE_WOKE_OFF_NEUTRAL
-            if event in ("found_neutral", "gear_out"):
-                self.working = True
-                self.dwell_until_ns = now_ns + self.me.dwell_ms * MS
-            actions += self._event(now_ns, event)
-        return actions
-
-    def _noticed(self, now_ns: int) -> str | None:
-        state = self.state
-        if state == ENGAGED:
-            return None
-        if state == WAKING:
-            if self._all_seen():
-                return "found_neutral" if self.sensed_gear() == v.NEUTRAL and self._throttle_at_stop() else "found_off_neutral"
-            return "found_off_neutral" if now_ns >= self.wake_until_ns else None
-        if state in (SLOWING, FORCED_IDLE):
-            waited = now_ns - self.idle_since_ns >= self.me.idle_wait_ms * MS
-            if self._throttle_at_stop() and (0 <= self.rpm < self.me.shift_rpm or waited):
-                return "held" if state == FORCED_IDLE and self._holds_on() else "at_idle"
-            return "idle_wait_over" if waited else None
-        if state == ENGAGING:
-            if self.sensed_gear() == self.asked_gear:
-                return "gear_in"
-            return "stuck" if now_ns >= self.shift_due_ns else None
-        if state in (DISENGAGING, FORCED_DISENGAGING):
-            if self.sensed_gear() == v.NEUTRAL:
-                return "gear_out"
-            if now_ns >= self.shift_due_ns:
-                return "stuck" if state == DISENGAGING else "out_late"
-            return None
-        if state == DWELLING:
-            return "dwell_over" if now_ns >= self.dwell_until_ns else None
-        return None
-
-    def _holds_on(self) -> bool:
-        """Control lost: stay in gear at idle, where the boat's policy wants it and a gear is in."""
-        wanted = self.me.on_loss == "idle" and self.cause in LOSSES_TO_HOLD_ON
-        return wanted and self.asked_gear != v.NEUTRAL and self.sensed_gear() == self.asked_gear
 
     def _obeys(self) -> list[Action]:
         self.untold = False

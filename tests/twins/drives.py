@@ -6,7 +6,8 @@ from busim.protocol.codec import counter_of
 from busim.protocol.counter import ACCEPTED
 from busim.seam import NOTHING, OUTPUT, Action, Actions
 from busim.units import MS
-from nodes.drive import DWELLING, FORCED_DISENGAGING, FORCED_IDLE, FORCED_NEUTRAL, IN_NEUTRAL, Drive
+from nodes.drive import Drive
+from nodes.drive_machine import DWELLING, FORCED_DISENGAGING, FORCED_IDLE, FORCED_NEUTRAL, IN_NEUTRAL
 
 
 class IdlesLate(Drive):
