@@ -8,7 +8,7 @@ from busim.seam import NOTHING, QUEUE, SEND, Action, Actions, Node
 from busim.units import MS, NEVER, SECOND
 
 SOFTWARE = (0, 1, 0)
-KIND_NUMBERS = {"station": 1, "drive": 2, "panel": 3, "zone_driver": 4}
+KIND_NUMBERS = {"station": 1, "drive": 2, "panel": 3, "zone_driver": 4, "rudder": 5, "cutout": 6, "alarm": 7}
 
 
 def following(due_ns: int, period_ns: int, now_ns: int) -> int:

@@ -63,11 +63,11 @@ WHEEL: Final = Message(
         NUMBER,
         Signal("angle_or_rate", 14, "wanted rudder angle or rate, + is starboard", "cdeg or cdeg/s", signed=True),
         Signal("kind", 2, "what angle_or_rate is", choices=v.WHEEL_KINDS),
+        Signal("wheel_fault", 1, "1: the wheel's sensor is out of range"),
     ),
-    "What a station's wheel or jog lever wants.",
+    "What a station's wheel or jog lever wants. Obeyed only with the pair (station, number) that the rudder obeys.",
     "every 40 ms",
     40,
-    reserved_for="steering",
 )
 DRIVE_OBEYS: Final = Message(
     5,
@@ -120,7 +120,6 @@ RUDDER_STATE: Final = Message(
     "Whom the rudder obeys and where it is.",
     "every 40 ms",
     40,
-    reserved_for="steering",
 )
 CUTOUT_STATE: Final = Message(
     9,
@@ -137,7 +136,6 @@ CUTOUT_STATE: Final = Message(
     "The independent means that stops an engine whose gear does not come out.",
     "every 100 ms",
     100,
-    reserved_for="cutouts",
 )
 HEARTBEAT: Final = Message(
     10,
@@ -183,7 +181,6 @@ ALARM: Final = Message(
     "An alarm of a helm node.",
     "on change and every 1 s while not gone",
     1000,
-    reserved_for="alarms",
 )
 ALARM_ANSWER: Final = Message(
     13,
@@ -198,7 +195,6 @@ ALARM_ANSWER: Final = Message(
     "The crew's answer to an alarm.",
     "on press, every 100 ms until the alarm's state shows it, at most 1 s",
     100,
-    reserved_for="alarms",
 )
 PERMISSION: Final = Message(
     15,
@@ -213,7 +209,6 @@ PERMISSION: Final = Message(
     "Whether an engine may be started or used.",
     "every 100 ms",
     100,
-    reserved_for="engine start and stop",
 )
 PRESS: Final = Message(
     16,
@@ -315,7 +310,7 @@ NOTICE: Final = Message(
     "on change",
     0,
     part="lighting",
-    reserved_for="alarms",
+    reserved_for="alarms beyond the helm",
 )
 BENCH: Final = Message(
     30,

@@ -163,4 +163,66 @@ STATION_TABLE: Final = StateTable(
     ),
 )
 
-TABLES: Final = (DRIVE_TABLE, STATION_TABLE)
+RUDDER_TABLE: Final = StateTable(
+    "rudder",
+    (
+        ("waking", "power has come, the feedback not read yet; the rudder stays where it is"),
+        ("unclaimed", "nobody steers; the rudder holds where it is"),
+        ("matching", "a station steers; held until its wheel asks for where the rudder is, or passes it"),
+        ("following", "the rudder goes where the wheel asks"),
+        ("lost", "whoever steered was lost; the rudder holds where it is"),
+        ("stopped", "it moved unasked: its actuator's power is taken away, until this node is started anew"),
+    ),
+    (
+        ("seen", "the feedback was read"),
+        ("taken", "two claims that agree and want the rudder, number newer than, or lower address under, the one obeyed"),
+        ("matched", "the wheel asks for within 2 degrees of where the rudder is, or passed it since the take; or asks for a rate"),
+        ("let_go", "the station obeyed sends sound wheel frames that hold no number any more"),
+        (
+            "lost",
+            "no valid wheel frame for control_timeout_ms, heartbeat or fingerprint wrong, wheel fault, withdrawn, bus-off",
+        ),
+        ("astray", "the feedback moves away from where the rudder was asked to be, by 4 degrees for 100 ms"),
+    ),
+    (
+        Row(1, "waking", "seen", "unclaimed", "woke, holds where it is"),
+        Row(2, "unclaimed", "taken", "matching", "a station steers, rudder held until its wheel is there"),
+        Row(3, "lost", "taken", "matching", "a station steers after a loss, rudder held until its wheel is there"),
+        Row(4, "matching", "matched", "following", "follows the wheel"),
+        Row(5, "matching", "taken", "matching", "another station steers, rudder held until its wheel is there"),
+        Row(6, "following", "taken", "matching", "another station steers, rudder held until its wheel is there"),
+        Row(7, "matching", "let_go", "unclaimed", "let go, holds where it is"),
+        Row(8, "following", "let_go", "unclaimed", "let go, holds where it is"),
+        Row(9, "matching", "lost", "lost", "holds where it is"),
+        Row(10, "following", "lost", "lost", "holds where it is"),
+        Row(11, "unclaimed", "astray", "stopped", "moved unasked, its power taken away"),
+        Row(12, "matching", "astray", "stopped", "moved unasked, its power taken away"),
+        Row(13, "following", "astray", "stopped", "moved unasked, its power taken away"),
+        Row(14, "lost", "astray", "stopped", "moved unasked, its power taken away"),
+    ),
+)
+
+CUTOUT_TABLE: Final = StateTable(
+    "cutout",
+    (
+        ("watching", "the drive says that it obeys a station and acts on its lever"),
+        ("waiting", "it does not, or is silent: the drive's limit and cutout_ms run"),
+        ("fired", "the engine's fuel is cut"),
+    ),
+    (
+        ("undriven", "for heartbeat_missing_ms the drive is silent, or reports that it obeys nobody or acts on nothing new"),
+        ("driven", "the drive reports a station, and a lever frame it has not acted on before"),
+        (
+            "overdue",
+            "limit and cutout_ms over since the drive last acted on a lever; own gear switch open, or speed above 1.25 x idle",
+        ),
+    ),
+    (
+        Row(1, "watching", "undriven", "waiting", "nobody drives, limit running"),
+        Row(2, "waiting", "driven", "watching", "driven again"),
+        Row(3, "waiting", "overdue", "fired", "gear not out or engine fast, fuel cut"),
+        Row(4, "fired", "driven", "watching", "control taken anew, fuel back"),
+    ),
+)
+
+TABLES: Final = (DRIVE_TABLE, STATION_TABLE, RUDDER_TABLE, CUTOUT_TABLE)

@@ -68,8 +68,15 @@ DRIVE_FAULTS: Final = (
 )
 
 RUDDER_FAULTS: Final = ((0, "none"), (1, "does not arrive"), (2, "moved unasked"), (3, "feedback implausible"))
+RUDDER_SOUND: Final = 0
+RUDDER_DOES_NOT_ARRIVE: Final = 1
+RUDDER_MOVED_UNASKED: Final = 2
+RUDDER_FEEDBACK_IMPLAUSIBLE: Final = 3
 
 WHEEL_KINDS: Final = ((0, "angle"), (1, "rate"), (2, "not steering"))
+WHEEL_ANGLE: Final = 0
+WHEEL_RATE: Final = 1
+WHEEL_NOT_STEERING: Final = 2
 
 NODE_STATES: Final = ((0, "starting"), (1, "working"), (2, "working with a fault"), (3, "stopped by a fault"))
 NODE_STARTING: Final = 0
@@ -77,7 +84,10 @@ NODE_WORKING: Final = 1
 NODE_WITH_FAULT: Final = 2
 NODE_STOPPED: Final = 3
 
-NODE_KINDS: Final = ((0, "a kind of the builder's own"), (1, "station"), (2, "drive"), (3, "panel"), (4, "zone driver"))
+NODE_KINDS: Final = (
+    (0, "a kind of the builder's own"), (1, "station"), (2, "drive"), (3, "panel"), (4, "zone driver"),
+    (5, "rudder"), (6, "cutout"), (7, "alarm"),
+)  # fmt: skip
 
 RESET_CAUSES: Final = ((0, "power on"), (1, "reset line"), (2, "watchdog"), (3, "brown-out"))
 

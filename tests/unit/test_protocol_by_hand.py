@@ -56,8 +56,8 @@ WORKED = [
     # 640 + 62 = 702 = 2BE; working 0001, brown-out 0011 = 13
     Worked("heartbeat", 62, 5, (1, 3, 0xBEEF, 0x1234, 255), 0x2BE, "30 05 13 BE EF 12 34 FF"),
     Worked("heartbeat", 1, 0, (0, 0, 0x0001, 0xFFFF, 1), 0x281, "1F 00 00 00 01 FF FF 01"),
-    # -1 in 14 bits is fourteen 1; kind 10: 11111111|111111 10 = FF FE
-    Worked("wheel", 1, 17, (2, -1, 2), 0x101, "7D 11 00 02 FF FE 00 00"),
+    # -1 in 14 bits is fourteen 1; kind 10, fault 0: 11111111|111111 10|0 0000000 = FF FE 00
+    Worked("wheel", 1, 17, (2, -1, 2, 0), 0x101, "7D 11 00 02 FF FE 00 00"),
     # station 001111, sixteen 1, -1024 = 10000000000, 1023 = 01111111111, fault 3 = 0011:
     # 001111 11|11111111|111111 10|00000000|0 0111111|1111 0011 = 3F FF FE 00 3F F3
     Worked("rudder_state", 14, 100, (15, 0xFFFF, -1024, 1023, 3), 0x20E, "F9 64 3F FF FE 00 3F F3"),

@@ -141,8 +141,8 @@ def test_examples_come_from_the_boats_own_senders() -> None:
 def test_who_sends_which_id() -> None:
     rows = tables(part("## Ids"))[0][1:]
     assert rows == [
-        ["1", "wheelhouse", "station", "001 041 081 281 501", "101 2C1 301 341"],
-        ["2", "engine_room", "drive", "142 182 282 502", "302 3C2"],
+        ["1", "wheelhouse", "station", "001 041 081 101 281 301 341 501", "2C1"],
+        ["2", "engine_room", "drive", "142 182 282 302 3C2 502", ""],
         ["20", "companionway", "panel", "294 414 514", "494 554"],
         ["21", "lamp_driver", "zone_driver", "295 455 515", "4D5 555"],
     ]

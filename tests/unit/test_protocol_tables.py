@@ -22,8 +22,10 @@ def test_every_state_is_reached_from_the_first(table: StateTable) -> None:
 
 
 @every_table
-def test_no_state_is_a_dead_end(table: StateTable) -> None:
+def test_no_state_is_a_dead_end_but_the_one_that_only_a_start_ends(table: StateTable) -> None:
     for name, _ in table.states:
+        if (table.name, name) == ("rudder", "stopped"):
+            continue
         assert any(row.state == name and row.next_state != name for row in table.rows), name
 
 
