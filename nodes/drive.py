@@ -9,7 +9,7 @@ from typing import Final
 from busim.protocol import values as v
 from busim.protocol.catalogue import CLAIM, DRIVE_OBEYS, HEARTBEAT, LEVER, NEUTRAL_NOW
 from busim.protocol.codec import INVALID, check, counter_of
-from busim.protocol.counter import ACCEPTED, CounterWatch, newer
+from busim.protocol.counter import ACCEPTED, DUPLICATE, CounterWatch, PairWatch, counter_watch, newer
 from busim.protocol.ids import address_of
 from busim.protocol.plan import WirePlan
 from busim.seam import BUS_OFF, NOTHING, OUTPUT, RECHECK, Action, Actions, FrameHandler
@@ -38,23 +38,27 @@ BOTH_DRIVES: Final = v.TAKES_DRIVE_1 | v.TAKES_DRIVE_2
 
 class Drive(DriveMachine):
     __slots__ = (
-        "acted_on", "changed_ns", "keys", "lever_counter", "lever_ns", "number", "other", "previous", "report_counter",
-        "report_due_ns", "stations", "wanted",
+        "acted_on", "changed_ns", "keys", "lever_counter", "lever_data", "lever_ns", "number", "other", "previous",
+        "report_counter", "report_due_ns", "stations", "wanted",
     )  # fmt: skip
 
     def __init__(self, plan: WirePlan, address: int, build: int = 1) -> None:
         super().__init__(plan, address, build)
-        self.stations = {station: StationWatch(self.timing.max_gap) for station in self.me.stations}
+        self.stations = {station: StationWatch(plan, address, station) for station in self.me.stations}
         self.keys = {station.address: NeutralKey() for station in plan.stations}
         """Neutral now acts from any station, also from one that may not control this drive."""
         others = [drive.address for drive in plan.drives if drive.instance != self.instance]
-        self.other = OtherDrive(others[0], self.me, self.timing) if others else None
+        self.other = (
+            OtherDrive(others[0], self.me, self.timing, counter_watch(plan, address, others[0])) if others else None
+        )
         self.wanted = 0
         """What else the station obeyed wanted to control, as in its claim."""
         self.changed_ns = 0
         """When whom it obeys changed last."""
         self.number = 0
         self.lever_counter = CounterWatch(self.timing.max_gap)
+        self.lever_data = b""
+        """The last lever frame that counted, as it came."""
         self.lever_ns = 0
         self.previous = (v.NEUTRAL, 0)
         self.acted_on = 0
@@ -148,8 +152,12 @@ class Drive(DriveMachine):
         if can_id != self.lever_id:
             return NOTHING
         word = check(can_id, data)
-        if word == INVALID or self.lever_counter.judge(counter_of(word)) != ACCEPTED:
+        if word == INVALID:
             return NOTHING
+        verdict = self.lever_counter.judge(counter_of(word), bus)
+        if verdict != ACCEPTED and (verdict != DUPLICATE or not self._unequal(word, data)):
+            return NOTHING
+        self.lever_data = data
         number, gear_1, throttle_1, gear_2, throttle_2, lever_fault, _ = LEVER.unpack(word)
         if number != self.number:
             return NOTHING
@@ -163,6 +171,11 @@ class Drive(DriveMachine):
         before = self.previous
         self.previous = (gear, throttle)
         return self._follow(now_ns, gear if gear == before[0] else v.NEUTRAL, min(throttle, before[1]))
+
+    def _unequal(self, word: int, data: bytes) -> bool:
+        """The other bus of a pair brings other content under the counter last acted on: the lower of the two has to count."""
+        pair = isinstance(self.lever_counter, PairWatch)
+        return pair and counter_of(word) == self.acted_on and self.lever_data not in (b"", data)
 
     def _follow(self, now_ns: int, gear: int, throttle: int) -> Actions:
         """Do what the last two lever frames agree on."""
@@ -199,7 +212,7 @@ class Drive(DriveMachine):
         station = address_of(can_id)
         watch = self.stations[station]
         word = check(can_id, data)
-        if word == INVALID or watch.claim_counter.judge(counter_of(word)) != ACCEPTED:
+        if word == INVALID or watch.claim_counter.judge(counter_of(word), bus) != ACCEPTED:
             return NOTHING
         claim = CLAIM.unpack(word)
         before, watch.claim = watch.claim, claim
@@ -222,7 +235,8 @@ class Drive(DriveMachine):
         self.wanted = wanted
         self.changed_ns = now_ns
         self.lever_id = LEVER.can_id(station)
-        self.lever_counter.forget()
+        self.lever_counter = counter_watch(self.plan, self.address, station)
+        self.lever_data = b""
         self.lever_ns = now_ns
         # What it does already is the first of the two that have to agree before it does more.
         self.previous = (v.NEUTRAL, 0) if event == "taken" else (self.asked_gear, self.asked_throttle)
@@ -275,13 +289,13 @@ class Drive(DriveMachine):
     def _on_heartbeat(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         station = address_of(can_id)
         watch = self.stations[station].heartbeat
-        if watch.take(now_ns, can_id, data, self.plan.helm_fingerprint) and station == self.obeyed and not watch.same_boat:
+        if watch.take(now_ns, bus, can_id, data, self.plan.helm_fingerprint) and station == self.obeyed and not watch.same_boat:
             return self._told(self._lose(now_ns, v.CAUSE_OTHER_BOAT_FILE))
         return NOTHING
 
     def _on_other(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         """The other drive's report. What follows from it waits for its time."""
-        if self.other is None or not self.other.take(now_ns, can_id, data) or not self.obeyed:
+        if self.other is None or not self.other.take(now_ns, bus, can_id, data) or not self.obeyed:
             return NOTHING
         self._set_deadline(now_ns)
         return RECHECK

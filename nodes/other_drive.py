@@ -21,21 +21,21 @@ class OtherDrive:
         "address", "carries_on", "changed_ns", "counter", "heard_ns", "missing_ns", "neutral_when_apart", "overlap_ns", "pair",
     )  # fmt: skip
 
-    def __init__(self, address: int, me: DrivePlan, timing: Timing) -> None:
+    def __init__(self, address: int, me: DrivePlan, timing: Timing, counter: CounterWatch) -> None:
         self.address = address
         self.carries_on = me.on_other_lost == "carry_on"
         self.neutral_when_apart = me.when_apart == "neutral"
         self.overlap_ns = timing.overlap_ms * MS
         self.missing_ns = timing.heartbeat_missing_ms * MS
-        self.counter = CounterWatch(timing.max_gap)
+        self.counter = counter
         self.heard_ns = -NEVER
         self.changed_ns = -NEVER
         self.pair: Pair = (0, 0)
 
-    def take(self, now_ns: int, can_id: int, data: bytes) -> bool:
+    def take(self, now_ns: int, bus: int, can_id: int, data: bytes) -> bool:
         """Note its report; True where whom it obeys has changed."""
         word = check(can_id, data)
-        if word == INVALID or self.counter.judge(counter_of(word)) != ACCEPTED:
+        if word == INVALID or self.counter.judge(counter_of(word), bus) != ACCEPTED:
             return False
         station, number, *_ = DRIVE_OBEYS.unpack(word)
         self.heard_ns = now_ns

@@ -10,7 +10,7 @@ from typing import ClassVar, Final
 from busim.protocol import values as v
 from busim.protocol.catalogue import CLAIM, DRIVE_OBEYS, LEVER, NEUTRAL_NOW
 from busim.protocol.codec import INVALID, check, counter_of
-from busim.protocol.counter import ACCEPTED, CounterWatch, newer
+from busim.protocol.counter import ACCEPTED, CounterWatch, counter_watch, newer
 from busim.protocol.ids import address_of
 from busim.protocol.plan import WirePlan
 from busim.protocol.tables import STATION_TABLE
@@ -46,8 +46,8 @@ class DriveEcho:
 
     __slots__ = ("acted_on", "counter", "heard_ns", "number", "station")
 
-    def __init__(self, max_gap: int) -> None:
-        self.counter = CounterWatch(max_gap)
+    def __init__(self, counter: CounterWatch) -> None:
+        self.counter = counter
         self.heard_ns = -NEVER
         self.station = 0
         self.number = 0
@@ -68,7 +68,7 @@ class Station(Member):
         super().__init__(plan, address, build)
         self.me = plan.station_at(address)
         self.wanted = sum(self.me.drives)  # TAKES_DRIVE_1 and _2 are the instances' values
-        self.drives = {drive.address: DriveEcho(self.timing.max_gap) for drive in plan.drives}
+        self.drives = {drive.address: DriveEcho(counter_watch(plan, address, drive.address)) for drive in plan.drives}
         self.echoes = {drive.address: self.drives[drive.address] for drive in plan.drives if drive.instance in self.me.drives}
         """Of the drives this station may take."""
         self.held: list[int] = []
@@ -230,7 +230,7 @@ class Station(Member):
     def _on_drive_obeys(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         word = check(can_id, data)
         echo = self.drives[address_of(can_id)]
-        if word == INVALID or echo.counter.judge(counter_of(word)) != ACCEPTED:
+        if word == INVALID or echo.counter.judge(counter_of(word), bus) != ACCEPTED:
             return NOTHING
         echo.heard_ns = now_ns
         station, number, acted_on, *_ = DRIVE_OBEYS.unpack(word)

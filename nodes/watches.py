@@ -2,7 +2,8 @@
 
 from busim.protocol.catalogue import HEARTBEAT
 from busim.protocol.codec import INVALID, check, counter_of
-from busim.protocol.counter import ACCEPTED, CounterWatch
+from busim.protocol.counter import ACCEPTED, CounterWatch, counter_watch
+from busim.protocol.plan import WirePlan
 from busim.units import NEVER
 
 
@@ -11,15 +12,15 @@ class HeartbeatWatch:
 
     __slots__ = ("counter", "heard_ns", "same_boat")
 
-    def __init__(self, max_gap: int) -> None:
-        self.counter = CounterWatch(max_gap)
+    def __init__(self, counter: CounterWatch) -> None:
+        self.counter = counter
         self.heard_ns = -NEVER
         self.same_boat = False
 
-    def take(self, now_ns: int, can_id: int, data: bytes, helm_fingerprint: int) -> bool:
+    def take(self, now_ns: int, bus: int, can_id: int, data: bytes, helm_fingerprint: int) -> bool:
         """Note a heartbeat frame; False where it does not count (CRC, duplicate, counter)."""
         word = check(can_id, data)
-        if word == INVALID or self.counter.judge(counter_of(word)) != ACCEPTED:
+        if word == INVALID or self.counter.judge(counter_of(word), bus) != ACCEPTED:
             return False
         self.heard_ns = now_ns
         self.same_boat = HEARTBEAT.unpack(word)[2] == helm_fingerprint
@@ -34,9 +35,9 @@ class StationWatch:
 
     __slots__ = ("claim", "claim_counter", "heartbeat")
 
-    def __init__(self, max_gap: int) -> None:
-        self.heartbeat = HeartbeatWatch(max_gap)
-        self.claim_counter = CounterWatch(max_gap)
+    def __init__(self, plan: WirePlan, receiver: int, station: int) -> None:
+        self.heartbeat = HeartbeatWatch(counter_watch(plan, receiver, station))
+        self.claim_counter = counter_watch(plan, receiver, station)
         self.claim: tuple[int, ...] = ()
 
 

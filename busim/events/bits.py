@@ -92,7 +92,7 @@ class CounterRule:
         self.last: int | None = None
         self.strange: int | None = None
 
-    def counts(self, counter: int) -> bool:
+    def counts(self, counter: int, bus: int = 0) -> bool:
         step = None if self.last is None else (counter - self.last) % 256
         if step == 0:
             return False
@@ -102,3 +102,32 @@ class CounterRule:
         else:
             self.strange = counter
         return good
+
+
+class SeveralBusesRule:
+    """The counter rule for a sender heard on several buses, as the written page has it: a rule for each bus; what it lets through
+    counts if it is ahead of the last that counted. Behind it, it counts only where no other bus stands at that last one any more,
+    or this bus has been the only one to bring anything for 32 frames."""
+
+    __slots__ = ("last", "max_gap", "only", "rules")
+
+    def __init__(self, max_gap: int) -> None:
+        self.max_gap = max_gap
+        self.rules: dict[int, CounterRule] = {}
+        self.last: int | None = None
+        self.only: list[int] = []
+        """The buses of the last frames let through, as far as they are the same."""
+
+    def counts(self, counter: int, bus: int) -> bool:
+        rule = self.rules.setdefault(bus, CounterRule(self.max_gap))
+        if not rule.counts(counter):
+            return False
+        self.only = [*(each for each in self.only if each == bus), bus]
+        if counter == self.last:
+            return False
+        if self.last is not None and (self.last - counter) % 256 <= 128:
+            elsewhere = {each.last for number, each in self.rules.items() if number != bus}
+            if self.last in elsewhere and len(self.only) < 32:
+                return False
+        self.last = counter
+        return True

@@ -21,13 +21,14 @@ class DriveView:
     """One drive, as it can be known. Times in ns of true time; `station` is an address, 0 nobody."""
 
     __slots__ = (
-        "address", "asked_gear", "cause", "claim_heard", "claims", "control_ns", "counter_rule", "heard_ns", "instance",
+        "address", "asked_gear", "buses", "cause", "claim_heard", "claims", "control_ns", "counter_rule", "heard_ns", "instance",
         "lost_base_ns", "max_gap", "name", "node", "number", "plan", "recent", "row", "sensed_gear", "state", "station",
         "true_at_stop", "true_gear",
     )  # fmt: skip
 
-    def __init__(self, plan: DrivePlan, node: str, max_gap: int) -> None:
+    def __init__(self, plan: DrivePlan, node: str, max_gap: int, buses: int) -> None:
         self.plan = plan
+        self.buses = buses
         self.name = plan.name
         self.node = node
         self.address = plan.address
@@ -51,13 +52,17 @@ class DriveView:
         """When the last valid lever frame of the station in control was received (or control was taken)."""
         self.lost_base_ns: int | None = None
         """`control_ns` at which control was lost and not taken anew since."""
-        self.counter_rule = bits.CounterRule(self.max_gap)
+        self.counter_rule = self.new_rule()
         self.recent: tuple[tuple[int, int, int], ...] = ()
         """The last valid lever frames: (counter, gear, throttle), newest last."""
         self.claims: dict[int, int] = {}
         """Number -> valid claims with the lever in neutral received under it."""
         self.claim_heard = (-1, -1)
         """(id, counter) of the last claim: a frame that came twice is one claim."""
+
+    def new_rule(self) -> bits.CounterRule | bits.SeveralBusesRule:
+        """As a node hears a sender that begins: by its one bus, or by several that may bring the same."""
+        return bits.CounterRule(self.max_gap) if self.buses == 1 else bits.SeveralBusesRule(self.max_gap)
 
 
 class Situation:
@@ -70,7 +75,9 @@ class Situation:
         self.host_bit = {address: 1 << index for index, (address, _, _) in enumerate(plan.nodes)}
         self.timeout_ns = plan.timing.control_timeout_ms * MS
         max_gap = plan.timing.max_gap
-        self.drives = {drive.name: DriveView(drive, names[drive.address], max_gap) for drive in plan.drives}
+        self.drives = {
+            drive.name: DriveView(drive, names[drive.address], max_gap, len(plan.buses_of(drive.address))) for drive in plan.drives
+        }
         self.by_address = {drive.address: drive for drive in self.drives.values()}
         self.by_node = {drive.node: drive for drive in self.drives.values()}
         self.shows: dict[str, int] = {}
@@ -126,7 +133,7 @@ class Situation:
                     return
                 whole = int.from_bytes(data, "big")
             counter = whole >> 48 & 0xFF
-            if not drive.counter_rule.counts(counter) or whole >> 32 & 0xFFFF != drive.number:
+            if not drive.counter_rule.counts(counter, bus) or whole >> 32 & 0xFFFF != drive.number:
                 continue
             gear = bits.field(whole, bits.LEVER_GEAR[drive.instance])
             throttle = bits.field(whole, bits.LEVER_THROTTLE[drive.instance])
@@ -169,7 +176,7 @@ class Situation:
             elif station:
                 drive.lost_base_ns = None
                 drive.control_ns = now_ns
-                drive.counter_rule = bits.CounterRule(drive.max_gap)
+                drive.counter_rule = drive.new_rule()
                 drive.recent = ()
             drive.station, drive.number = station, number
         drive.row = bits.field(whole, bits.OBEYS_ROW)

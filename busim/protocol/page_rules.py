@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from busim.protocol.catalogue import PROTOCOL_VERSION
+from busim.protocol.counter import LEFT_OVER
 from busim.protocol.crc8 import BYTE_TABLE, FINAL_XOR, POLYNOMIAL, START, crc8
 from busim.protocol.page_text import bullets, hex_bytes, numbered, paragraph, table
 from busim.protocol.plan import WirePlan
@@ -148,9 +149,12 @@ def _sending_and_receiving() -> Iterator[str]:
             "At bus-off and at reset everything unsent is flushed.",
             "Bus-off counts as the loss of all senders. Rejoin with pauses that grow to 10 s, flushed; rejoining never gives "
             "control back.",
-            "Of two buses that double each other, the first valid new frame acts, one timeout runs for each sender, and the loss "
-            "of one bus is alarmed. Unequal content under one counter: the lower thrust, and an alarm. Nothing is forwarded from "
-            "one to the other.",
+            "Of several buses by which one sender is heard, the first valid new frame acts, one timeout runs for each sender, and "
+            "the loss of one bus is alarmed. Unequal content under one counter: the lower thrust, and an alarm. Nothing is "
+            "forwarded from one to the other.",
+            "A frame whose counter counts on its own bus, but is up to 128 behind the last acted on, is a late copy and a "
+            "duplicate: a queue held back on one bus must not bring back an old lever. It counts all the same once no other "
+            f"bus stands at the counter acted on any more, or {LEFT_OVER} frames in a row came by this bus and none by another.",
         ]
     )
     yield "### One to reduce, two to add"
