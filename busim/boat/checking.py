@@ -67,10 +67,9 @@ class Check:
                 first[value] = (loc, owner)
 
     def buses_of(self, node_name: str) -> frozenset[str]:
-        """The buses a node is on; the two of a redundant pair count as one."""
+        """The buses a node is on. The two of a redundant pair are two: nothing forwards from one to the other."""
         if node_name not in self._buses:
-            known = [bus for bus in self.boat.nodes[node_name].taps if bus in self.boat.buses]
-            self._buses[node_name] = frozenset(self.boat.buses[bus].twin_of or bus for bus in known)
+            self._buses[node_name] = frozenset(bus for bus in self.boat.nodes[node_name].taps if bus in self.boat.buses)
         return self._buses[node_name]
 
     def share_a_bus(self, loc: Loc, node: str, other: str, words: str) -> None:

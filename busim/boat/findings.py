@@ -144,9 +144,6 @@ def not_simulated(boat: BoatFile) -> list[str]:
     found = []
     if boat.rudder is not None:
         found.append("the rudder and who steers")
-    for name, bus in boat.buses.items():
-        if bus.twin_of is not None:
-            found.append(f"the redundant pair {bus.twin_of} and {name}")
     found += [f"{name} ({zone.kind}): it is only on or off" for name, zone in boat.zones.items() if zone.kind != "switched"]
     if boat.scenes:
         found.append("scenes")

@@ -3,12 +3,14 @@
 from collections.abc import Iterator
 
 from busim.boat.model import BoatFile
+from busim.protocol.ids import HELM_ADDRESSES
 from busim.reading.tree import Loc
 
 
 def helm_findings(boat: BoatFile) -> Iterator[tuple[Loc, str]]:
     yield from _relief(boat)
     yield from _plugs(boat)
+    yield from _pairs(boat)
 
 
 def _relief(boat: BoatFile) -> Iterator[tuple[Loc, str]]:
@@ -38,3 +40,24 @@ def _plugs(boat: BoatFile) -> Iterator[tuple[Loc, str]]:
             other = first.setdefault((bus, tap.at_m), name)
             if other != name:
                 yield loc, f"{name} is on the plug of {other}, at {tap.at_m:g} m of {bus}: one plug pulled takes both"
+
+
+def _pairs(boat: BoatFile) -> Iterator[tuple[Loc, str]]:
+    """Of two buses that double each other, one must be left when anything fails: also a supply, and for everybody."""
+    for name, bus in boat.buses.items():
+        if bus.twin_of is None:
+            continue
+        pair = (bus.twin_of, name)
+        members = {node_name: node for node_name, node in boat.nodes.items() if set(pair) & set(node.taps)}
+        supplies = {node.supply for node in members.values()}
+        if len(members) > 1 and len(supplies) == 1:
+            yield (
+                ("buses", name, "twin_of"),
+                f"everybody on {pair[0]} and {name} hangs on the supply {supplies.pop()}: both buses are lost with it",
+            )
+        for node_name, node in members.items():
+            only = [each for each in pair if each in node.taps]
+            if len(only) == 1 and node.address in HELM_ADDRESSES:
+                other = pair[1 - pair.index(only[0])]
+                words = f"{node_name} is on {only[0]} of the pair only: when that one is lost, {other} does not reach it"
+                yield ("nodes", node_name, "taps"), words

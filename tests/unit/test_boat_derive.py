@@ -278,6 +278,28 @@ def test_two_on_one_plug_is_a_finding_of_its_own(edited: Edited) -> None:
     assert len(found) == 3, "and each of the two takes the wheelhouse along"
 
 
+BOTH = [
+    ("\nbuses:\n", "\nbuses:\n  spare: {bit_rate: 250000, trunk_m: 12, terminators_m: [0, 12], twin_of: main}\n"),
+    ("{at_m: 0.5, drop_m: 0.3}}", "{at_m: 0.5, drop_m: 0.3}, spare: {at_m: 0.5}}"),
+    ("{at_m: 11, drop_m: 0.3}}", "{at_m: 11, drop_m: 0.3}, spare: {at_m: 11}}"),
+]
+
+
+def test_a_pair_on_one_supply_is_no_pair(edited: Edited) -> None:
+    found = [problem.words for problem in findings(load_boat(edited(*BOTH).path).document)]
+    assert found == ["everybody on main and spare hangs on the supply house: both buses are lost with it"]
+
+
+def test_a_pair_on_two_supplies_with_somebody_on_one_bus_only(edited: Edited) -> None:
+    second_supply = [
+        ("\nsupplies:\n", "\nsupplies:\n  engine: {nominal_v: 12}\n"),
+        ("{at_m: 11, drop_m: 0.3}}\n    supply: house", "{at_m: 11, drop_m: 0.3}, spare: {at_m: 11}}\n    supply: engine"),
+    ]
+    assert findings(load_boat(edited(*BOTH[:2], *second_supply).path).document) == []
+    found = [problem.words for problem in findings(load_boat(edited(*BOTH[::2], *second_supply[:1]).path).document)]
+    assert "wheelhouse is on main of the pair only: when that one is lost, spare does not reach it" in found
+
+
 NO_FINDINGS = {
     "the first boat": [],
     "limits met exactly": [("    dwell_ms: 1000 ", "    loss_to_neutral_ms: 2592\n    idle_wait_ms: 1447\n    dwell_ms: 1000 ")],
@@ -319,7 +341,6 @@ def test_what_is_not_simulated_is_said(edited: Edited) -> None:
         f"validated, not simulated yet: {what}"
         for what in (
             "the rudder and who steers",
-            "the redundant pair main and spare",
             "cabin_lamp (dimmable): it is only on or off",
             "bus_off: rejoin (a node that went bus-off stays off)",
         )

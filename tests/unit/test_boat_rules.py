@@ -106,6 +106,14 @@ RULES = {
         [second_bus("{bit_rate: 250000, trunk_m: 5, ¶twin_of: main}\n  third: {bit_rate: 250000, trunk_m: 5, twin_of: §spare}")],
         "spare is itself a twin, line {line}: name the other bus of the pair at one of them only",
     ),
+    "on different buses of a pair": (
+        [
+            second_bus("{bit_rate: 250000, trunk_m: 5, twin_of: main}"),
+            ("taps: {main: {at_m: 11, drop_m: 0.3}}", "taps: {spare: {at_m: 1}}"),
+            ("may_take: [engine]", "may_take: [§engine]"),
+        ],
+        "wheelhouse could not control engine: wheelhouse and engine_room are on no bus together",
+    ),
     "doubled twice": (
         [second_bus("{bit_rate: 250000, trunk_m: 5, ¶twin_of: main}\n  third: {bit_rate: 250000, trunk_m: 5, twin_of: §main}")],
         "main is already doubled by spare, line {line}",
@@ -429,10 +437,6 @@ KEPT = {
     ],
     "same number on another page": [
         control("        a: {number: 1, does: page, page: more}\n      more:\n        b: {number: 1, does: all_off}")
-    ],
-    "by way of the twin": [
-        second_bus("{bit_rate: 250000, trunk_m: 5, twin_of: main}"),
-        ("taps: {main: {at_m: 11, drop_m: 0.3}}", "taps: {spare: {at_m: 1}}"),
     ],
     "values from a type": [
         ("    throttle:\n      stroke_mm: 70 ", "    throttle:\n      type: linear\n      #"),

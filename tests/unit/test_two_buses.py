@@ -1,0 +1,55 @@
+"""The first boat with her one bus doubled, as a whole: either bus may be cut, and nothing of a sound drive's is lost."""
+
+import pytest
+
+from busim.boat.load import load_boat
+from busim.faults.cut import CutPlace
+from busim.simulator.build import build_world, power_up
+from busim.simulator.kinds import load_kinds
+from busim.simulator.world import Step, World
+from busim.units import MS, SECOND
+
+from .conftest import Edited
+from .first_boat_world import fault, press
+
+DOUBLED = [
+    ("\nbuses:\n", "\nbuses:\n  spare: {bit_rate: 250000, trunk_m: 12, terminators_m: [0, 12], twin_of: main}\n"),
+    ("{at_m: 0.5, drop_m: 0.3}}", "{at_m: 0.5, drop_m: 0.3}, spare: {at_m: 0.5}}"),
+    ("{at_m: 11, drop_m: 0.3}}", "{at_m: 11, drop_m: 0.3}, spare: {at_m: 11}}"),
+]
+UNDER_WAY: list[Step] = [*press(1000, "wheelhouse", "take"), (2500 * MS, 0, "move_lever", ("wheelhouse", "engine", 700, 500))]
+
+
+def run(edited: Edited, *faults: list[Step]) -> World:
+    loaded = load_boat(edited(*DOUBLED).path)
+    world = build_world(loaded.boat, loaded.plan, load_kinds(), 1)
+    world.plan_steps([*power_up(world), *UNDER_WAY, *(step for each in faults for step in each)])
+    world.run(12 * SECOND)
+    return world
+
+
+def cut(number: int, bus: str, begin_ms: int, end_ms: int) -> list[Step]:
+    return fault(number, begin_ms, end_ms, ("cut", CutPlace(bus=bus, at_m=6.0)))
+
+
+def gear(world: World) -> int:
+    return world.plant.drives[0].gear
+
+
+@pytest.mark.parametrize("bus", ["main", "spare"])
+def test_either_bus_cut_leaves_her_under_way(edited: Edited, bus: str) -> None:
+    world = run(edited, cut(1, bus, 6000, 20_000))
+    assert gear(world) == 1
+    assert world.hosts["engine_room"].node.obeyed == 1  # type: ignore[attr-defined]
+
+
+def test_both_cut_is_a_loss(edited: Edited) -> None:
+    world = run(edited, cut(1, "main", 6000, 20_000), cut(2, "spare", 6500, 20_000))
+    assert gear(world) == 0
+
+
+def test_one_cut_after_the_other_and_healed_in_turn_is_none(edited: Edited) -> None:
+    world = run(edited, cut(1, "main", 5000, 7000), cut(2, "spare", 7100, 9000), cut(3, "main", 9100, 10_000))
+    assert gear(world) == 1
+    rows = [event[5] for event in world.journal.events if event[2] == "row" and event[3] == "engine_room"]
+    assert not rows, "nothing of its table was taken in the last second"
