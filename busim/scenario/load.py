@@ -11,7 +11,7 @@ from busim.faults.table import BY_NAME
 from busim.reading.document import Document, read_document
 from busim.reading.problem import InputError, Problem, quoted, suggestion
 from busim.requirements.table import BY_ID
-from busim.scenario.model import ACTIONS, EXPECTATIONS, ScenarioFile
+from busim.scenario.model import ACTIONS, EXPECTATIONS, KeyAction, ScenarioFile, SwitchAction
 from busim.units import MS, SECOND
 
 Step = tuple[Any, ...]
@@ -42,6 +42,13 @@ def problems_with(document: Document[ScenarioFile], boat: BoatFile) -> Iterator[
         if action.at_s > scenario.lasts_s:
             yield document.problem(("actions", index, "at_s"), late.format(action.at_s))
         yield from (document.problem((*loc, key), words) for key, words in _misnamed(boat, getattr(action, kind)))
+        if action.key is not None:
+            yield from (document.problem((*loc, key), words) for key, words in _not_a_key(boat, action.key))
+        if action.wheel is not None and (station := boat.stations.get(action.wheel.station)) is not None and not station.steers:
+            yield document.problem((*loc, "station"), f"{action.wheel.station} has no wheel (steers: true gives it one)")
+        if action.engines is not None and action.at_s != 0:
+            words = "whether the engines run is said for the start, at 0 s; later, crank starts one and engine stop stops it"
+            yield document.problem(("actions", index, "at_s"), words)
     for index, entry in enumerate(scenario.faults):
         name = fault_of(entry)
         if entry.at_s > scenario.lasts_s:
@@ -60,6 +67,16 @@ def problems_with(document: Document[ScenarioFile], boat: BoatFile) -> Iterator[
             yield document.problem(("expect", identity), f"{identity}: {quoted(expected)} is none of {', '.join(EXPECTATIONS)}")
 
 
+def _not_a_key(boat: BoatFile, key: KeyAction) -> Iterator[tuple[str, str]]:
+    if (key.station is None) == (key.node is None):
+        yield "name", "say whose key it is: station for a station's, node for an alarm node's"
+    elif key.node in boat.nodes and boat.nodes[key.node].kind != "alarm":
+        kind = boat.nodes[key.node].kind
+        yield "node", f"{key.node} is of kind {kind}: only a node of kind alarm has keys of its own; a station's are under station"
+    elif key.node is not None and key.name not in ("acknowledge", "silence"):
+        yield "name", f"an alarm node has the keys acknowledge and silence, and no {key.name}"
+
+
 def fault_of(entry: Any) -> str:
     """The name of the fault that an entry of `faults` is about."""
     return next(name for name in BY_NAME if getattr(entry, name) is not None)
@@ -74,7 +91,7 @@ def _overlaps(document: Document[ScenarioFile]) -> Iterator[Problem]:
         if acts_on is None:
             continue
         end_s = math.inf if entry.for_s is None else entry.at_s + entry.for_s
-        before = lasting.setdefault((acts_on, getattr(entry, name).node), [])
+        before = lasting.setdefault((acts_on, BY_NAME[name].holds(getattr(entry, name))), [])
         for other_at_s, other_end_s, other in before:
             if entry.at_s < other_end_s and other_at_s < end_s:
                 line = document.line(("faults", other))
@@ -92,11 +109,19 @@ def _misnamed(boat: BoatFile, action: Any) -> Iterator[tuple[str, str]]:
         ("drive", boat.drives),
         ("node", boat.nodes),
         ("bus", boat.buses),
+        ("supply", boat.supplies),
     )
     for key, section in sections:
         name = getattr(action, key, None)
         if name is not None and name not in section:
             yield key, f"there is no {key} {quoted(name)}: {suggestion(name, section)}"
+    light = getattr(action, "light", None)
+    if light is not None:
+        lights: dict[str, Any] = {**boat.zones, **boat.navigation_lights}
+        if light not in lights:
+            yield "light", f"there is no light {quoted(light)}: {suggestion(light, lights)}"
+        elif isinstance(action, SwitchAction) and not lights[light].wired_switch:
+            yield "light", f"{light} has no switch of its own (wired_switch: true gives it one)"
     station, drive = getattr(action, "station", None), getattr(action, "drive", None)
     if station in boat.stations and drive in boat.drives and drive not in boat.stations[station].may_take:
         yield "drive", f"{station} has no lever for {drive}"
@@ -113,15 +138,26 @@ def steps_of(scenario: ScenarioFile, boat: BoatFile) -> list[Step]:
     for order, action in enumerate(scenario.actions):
         at_ns = round(action.at_s * SECOND)
         if action.key is not None:
-            node = boat.stations[action.key.station].node
+            node = boat.stations[action.key.station].node if action.key.station is not None else str(action.key.node)
             steps += _pressed(at_ns, order, node, action.key.name, action.key.for_ms)
         elif action.touch is not None:
             panel = boat.panels[action.touch.panel]
             number = next(page[action.touch.control].number for page in panel.pages.values() if action.touch.control in page)
             steps += _pressed(at_ns, order, panel.node, f"touch.{number}", action.touch.for_ms)
+        elif action.switch is not None:
+            steps.append((at_ns, order, "wired_switch", (action.switch.light, int(action.switch.on))))
         elif action.lever is not None:
             lever = action.lever
             steps.append((at_ns, order, "move_lever", (lever.station, lever.drive, lever.to_permille, lever.over_ms)))
+        elif action.wheel is not None:
+            wheel = action.wheel
+            steps.append((at_ns, order, "move_wheel", (wheel.station, wheel.to_permille, wheel.over_ms)))
+        elif action.crank is not None:
+            steps.append((at_ns, order, "crank", (action.crank.drive, action.crank.for_ms)))
+        elif action.engines is not None:
+            steps.append((at_ns, order, "engines", (int(action.engines.running),)))
+        elif action.stream is not None:
+            steps.append((at_ns, order, "stream", (action.stream.set_deg, action.stream.kn)))
         elif action.power is not None:
             steps.append((at_ns, order, "power", (action.power.node, int(action.power.on))))
     for number, entry in enumerate(scenario.faults):

@@ -6,31 +6,33 @@ be saved as bytes and restored: what it holds is plain values; bound handlers, o
 
 import pickle
 from io import BytesIO
-from typing import Any, Final, TypeAlias
+from typing import Any, TypeAlias
 
 from busim.boat.model import BoatFile
 from busim.bus.bus import Bus
 from busim.events.journal import Journal
 from busim.faults.table import BY_NAME
 from busim.host.host import Host, NodeError, Timer
+from busim.host.supply import Supply
 from busim.host.wrong import failed_node
+from busim.plant.engine import ENGINE_STOP, FUEL_CUT
+from busim.plant.hull import KNOT_MM_S
 from busim.plant.plant import Plant
-from busim.plant.ramp import Ramp
+from busim.plant.spoilt import SPOILT, span_of
 from busim.protocol.plan import WirePlan
 from busim.simulator.kernel import Loop
+from busim.simulator.levers import LeverSensor, second_track
+from busim.simulator.lights import break_lamp, connect_lights, stick_zone, wired_switch_of, work_wired_switch
 from busim.units import MS, NEVER, SECOND, seconds_text
 
 Step: TypeAlias = tuple[Any, ...]
 """(at_ns, order, method of `World`, arguments)"""
 
-LEVER_STROKE: Final = 1_000_000
-"""Of a lever from upright to either end: finer than what is measured, so that a slow hand has its speed too."""
-
 
 class World:
     __slots__ = (
         "boat", "faults", "hosts", "journal", "kinds", "levers", "loop", "plan", "plant", "script", "script_timer", "second",
-        "seed",
+        "seed", "supplies", "wheels",
     )  # fmt: skip
 
     def __init__(self, boat: BoatFile, plan: WirePlan, kinds: dict[str, Any], seed: int) -> None:
@@ -41,8 +43,10 @@ class World:
         self.journal = Journal()
         self.loop = Loop()
         self.hosts: dict[str, Host] = {}
+        self.supplies: dict[str, Supply] = {}
         self.plant: Plant
         self.levers: dict[tuple[str, str], LeverSensor] = {}
+        self.wheels: dict[str, LeverSensor] = {}
         self.faults: dict[int, Any] = {}
         """Faults that are on: number of the fault in the script -> what it has to remember until it ends."""
         self.script: list[Step] = []
@@ -102,10 +106,37 @@ class World:
         self.hosts[lever.node].wake(now_ns, lever.channel)
         self.hosts[lever.node].wake(now_ns, second_track(lever.channel))
 
+    def move_wheel(self, now_ns: int, station: str, permille: int, over_ms: int) -> None:
+        """A hand turns a wheel to `permille` (-1000 full port to 1000 full starboard) in `over_ms`."""
+        wheel = self.wheels[station]
+        self.journal.event(now_ns, "wheel", station, permille, over_ms)
+        wheel.move(now_ns, permille, over_ms * MS)
+        self.hosts[wheel.node].wake(now_ns, wheel.channel)
+
+    def crank(self, now_ns: int, drive: str, for_ms: int) -> None:
+        """Somebody turns an engine's start key."""
+        self.journal.event(now_ns, "crank", drive, for_ms)
+        self.plant.crank(now_ns, self.plant.index_of(drive), for_ms * MS)
+
+    def engines(self, now_ns: int, running: int) -> None:
+        """Whether the engines run when everything begins."""
+        self.plant.put_engines(now_ns, bool(running))
+
+    def stream(self, now_ns: int, set_deg: int, kn: float) -> None:
+        """The water flows towards `set_deg` of the compass from now on."""
+        mm_s = round(kn * KNOT_MM_S)
+        self.journal.event(now_ns, "stream", set_deg, mm_s)
+        self.plant.set_stream(now_ns, set_deg, mm_s)
+
     def key(self, now_ns: int, node: str, channel: str, down: int) -> None:
         """A key's or touch field's contact closes (1) or opens (0)."""
         self.journal.event(now_ns, "key", node, channel, down)
         self.hosts[node].set_switch(now_ns, channel, down)
+
+    def wired_switch(self, now_ns: int, light: str, on: int) -> None:
+        """A hand works the switch that is wired to a light."""
+        self.journal.event(now_ns, "key", *wired_switch_of(self.boat, light), on)
+        work_wired_switch(self, now_ns, light, bool(on))
 
     def power(self, now_ns: int, node: str, on: int) -> None:
         """Somebody switches a node's supply."""
@@ -117,11 +148,38 @@ class World:
         fault = BY_NAME[name]
         self.journal.event(now_ns, "fault", name, fault.place_words(place), 1)
         self.faults[number] = fault.begin(self, now_ns, place)
+        self._plan_fault(number, name, place)
+
+    def step_fault(self, now_ns: int, number: int, name: str, place: Any) -> None:
+        """A fault that comes and goes by itself does so; one that is over is left alone."""
+        if number in self.faults:
+            self.faults[number] = BY_NAME[name].step(self, now_ns, place, self.faults[number])
+            self._plan_fault(number, name, place)
+
+    def _plan_fault(self, number: int, name: str, place: Any) -> None:
+        due_ns = BY_NAME[name].due_ns(place, self.faults[number])
+        if due_ns != NEVER:
+            self.plan_steps([(due_ns, 0, "step_fault", (number, name, place))])
 
     def end_fault(self, now_ns: int, number: int, name: str, place: Any) -> None:
         fault = BY_NAME[name]
         self.journal.event(now_ns, "fault", name, fault.place_words(place), 0)
         fault.end(self, now_ns, place, self.faults.pop(number))
+
+    def break_lamp(self, now_ns: int, light: str, broken: int) -> None:
+        break_lamp(self, now_ns, light, broken)
+
+    def stick_zone(self, now_ns: int, zone: str, stuck: bool) -> None:
+        stick_zone(self, now_ns, zone, stuck)
+
+    def spoil_sensor(self, now_ns: int, node: str, channel: str, how: str | None, by: int = 0) -> None:
+        """From now on an input of a node is measured wrongly: `how` is a key of `busim.plant.spoilt.SPOILT`, `by` how much
+        (for one that slipped); None: rightly again. An input the node does not have is nobody's business."""
+        entry = self.hosts[node].inputs.get(channel)
+        if entry is not None:
+            span = span_of(channel, round(self.boat.rudder.hard_over_deg * 100) if self.boat.rudder is not None else 0)
+            entry.replaced = None if how is None else SPOILT[how](entry.source, span, now_ns, by)
+            self.hosts[node].wake(now_ns, channel)
 
     # ------------------------------------------------------------------------------------------------ save and restore
 
@@ -155,57 +213,18 @@ class World:
             sinks["throttle"] = self.plant.throttle_sink(index)
             sinks["shift"] = self.plant.shift_sink(index)
             if drive.engine_stop:
-                sinks["engine_stop"] = self.plant.engine_stop_sink(index)
-        for name, zone in self.boat.zones.items():
-            self.hosts[zone.node].sinks[f"channel.{zone.channel}"] = self.plant.lamp_sink(name)
+                sinks["engine_stop"] = self.plant.fuel_sink(index, ENGINE_STOP)
+            sinks["start_permit"] = self.plant.start_permit_sink(index, drive.node)
+        for cutout in self.boat.cutouts.values():
+            sinks = self.hosts[cutout.node].sinks
+            sinks["fuel_cut"] = self.plant.fuel_sink(self.plant.index_of(cutout.drive), FUEL_CUT)
+            sinks["start_permit"] = self.plant.start_permit_sink(self.plant.index_of(cutout.drive), cutout.node)
+        if self.boat.rudder is not None:
+            steering = self.hosts[self.boat.rudder.node]
+            steering.sinks["rudder"] = self.plant.rudder_sink(steering)
+            steering.sinks["rudder_power"] = self.plant.rudder_power_sink()
+        connect_lights(self)
 
 
 def drives_by_instance(boat: BoatFile) -> list[tuple[str, Any]]:
     return sorted(boat.drives.items(), key=lambda item: item[1].instance)
-
-
-class LeverSensor:
-    """A lever in a hand, and the sensor on it: permille of its supply."""
-
-    __slots__ = ("channel", "hand", "high", "low", "node")
-
-    def __init__(self, node: str, channel: str, low_permille: int, high_permille: int) -> None:
-        self.node = node
-        self.channel = channel
-        self.low = low_permille
-        self.high = high_permille
-        self.hand = Ramp(0, LEVER_STROKE)
-
-    def move(self, now_ns: int, permille: int, over_ns: int) -> None:
-        target = permille * LEVER_STROKE // 1000
-        distance = abs(target - self.hand.read(now_ns))
-        speed = -(-distance * SECOND // over_ns) if over_ns else distance * SECOND
-        self.hand.go(now_ns, target, max(speed, 1))
-
-    def read(self, now_ns: int) -> int:
-        middle = (self.low + self.high) // 2
-        travel = self.hand.read(now_ns)
-        return middle + travel * (self.high - middle if travel >= 0 else middle - self.low) // LEVER_STROKE
-
-    def still(self, now_ns: int) -> bool:
-        return self.hand.still(now_ns)
-
-
-class SecondTrack:
-    """The other sensor on a lever, which runs the other way: the two always add up to the same."""
-
-    __slots__ = ("first",)
-
-    def __init__(self, first: LeverSensor) -> None:
-        self.first = first
-
-    def read(self, now_ns: int) -> int:
-        return self.first.low + self.first.high - self.first.read(now_ns)
-
-    def still(self, now_ns: int) -> bool:
-        return self.first.still(now_ns)
-
-
-def second_track(channel: str) -> str:
-    """The channel of a lever's second sensor, where one is fitted."""
-    return f"{channel}b"
