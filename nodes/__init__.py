@@ -13,6 +13,10 @@ BUSIM_NODES: Final = 1
 KINDS: Final = {
     "station": "nodes.station:Station",
     "drive": "nodes.drive:Drive",
+    "cutout": "nodes.cutout:Cutout",
+    "rudder": "nodes.rudder:Rudder",
+    "alarm": "nodes.alarm:AlarmNode",
     "panel": "nodes.panel:Panel",
     "zone_driver": "nodes.zone_driver:ZoneDriver",
+    "navigation": "nodes.navigation:Navigation",
 }

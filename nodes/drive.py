@@ -1,23 +1,26 @@
 """The drive: one engine's shift and throttle. Obeys one station, and goes idle and then neutral by itself when it loses it.
 
 Executes `busim.protocol.tables.DRIVE_TABLE` (see `nodes.drive_machine`). Inputs: see `nodes.drive_sensing`.
-Outputs: `shift` (a gear), `throttle` (permille), `engine_stop`.
+Outputs: `shift` (a gear), `throttle` (permille), `engine_stop`, `start_permit`.
 """
 
 from typing import Final
 
 from busim.protocol import values as v
-from busim.protocol.catalogue import CLAIM, DRIVE_OBEYS, HEARTBEAT, LEVER, NEUTRAL_NOW
+from busim.protocol.catalogue import CLAIM, DRIVE_OBEYS, HEARTBEAT, LEVER, NEUTRAL_NOW, RUDDER_STATE
 from busim.protocol.codec import INVALID, check, counter_of
 from busim.protocol.counter import ACCEPTED, DUPLICATE, CounterWatch, PairWatch, counter_watch, newer
 from busim.protocol.ids import address_of
 from busim.protocol.plan import WirePlan
 from busim.seam import BUS_OFF, NOTHING, OUTPUT, RECHECK, Action, Actions, FrameHandler
 from busim.units import MS, NEVER
+from nodes.alarm_raiser import AlarmRaiser
+from nodes.drive_alarms import causes_of
 from nodes.drive_machine import (
     DWELLING,
     ENGAGED,
     ENGAGING,
+    FORCED_DISENGAGING,
     FORCED_IDLE,
     FORCED_NEUTRAL,
     IN_NEUTRAL,
@@ -26,8 +29,11 @@ from nodes.drive_machine import (
     WAKING,
     DriveMachine,
 )
+from nodes.drive_plausible import Plausibility
 from nodes.member import following
 from nodes.other_drive import OtherDrive
+from nodes.start_permission import StartPermission
+from nodes.steering_watch import SteeringWatch
 from nodes.watches import NeutralKey, StationWatch
 
 SENSOR_WAIT_NS: Final = 200 * MS
@@ -38,8 +44,8 @@ BOTH_DRIVES: Final = v.TAKES_DRIVE_1 | v.TAKES_DRIVE_2
 
 class Drive(DriveMachine):
     __slots__ = (
-        "acted_on", "changed_ns", "keys", "lever_counter", "lever_data", "lever_ns", "number", "other", "previous",
-        "report_counter", "report_due_ns", "stations", "wanted",
+        "acted_on", "alarms", "changed_ns", "doubts", "keys", "lever_counter", "lever_data", "lever_ns", "number", "other",
+        "previous", "report_counter", "report_due_ns", "start_permission", "stations", "steering", "wanted",
     )  # fmt: skip
 
     def __init__(self, plan: WirePlan, address: int, build: int = 1) -> None:
@@ -51,6 +57,10 @@ class Drive(DriveMachine):
         self.other = (
             OtherDrive(others[0], self.me, self.timing, counter_watch(plan, address, others[0])) if others else None
         )
+        self.alarms = AlarmRaiser(plan, address)
+        self.doubts = Plausibility()
+        self.start_permission = StartPermission()
+        self.steering = SteeringWatch(plan, address, plan.rudder) if plan.rudder is not None else None
         self.wanted = 0
         """What else the station obeyed wanted to control, as in its claim."""
         self.changed_ns = 0
@@ -66,7 +76,7 @@ class Drive(DriveMachine):
         self.report_due_ns = NEVER
 
     def receives(self) -> dict[tuple[int, int], FrameHandler]:
-        handlers: dict[tuple[int, int], FrameHandler] = {}
+        handlers = self.alarms.receives()
         for bus in self.buses:
             for station in self.me.stations:
                 handlers[bus, LEVER.can_id(station)] = self._on_lever
@@ -76,20 +86,22 @@ class Drive(DriveMachine):
                 handlers[bus, NEUTRAL_NOW.can_id(station)] = self._on_neutral_now
             if self.other is not None:
                 handlers[bus, DRIVE_OBEYS.can_id(self.other.address)] = self._on_other
+            if self.steering is not None:
+                handlers[bus, RUDDER_STATE.can_id(self.steering.rudder)] = self._on_rudder_state
         return handlers
 
     # ------------------------------------------------------------------------------------------------ calls of the seam
 
     def on_start(self, now_ns: int, reset_cause: int) -> Actions:
         super().on_start(now_ns, reset_cause)
-        self.report_due_ns = now_ns
+        self.report_due_ns = self.start_permission.due_ns = now_ns
         self.wake_until_ns = now_ns + SENSOR_WAIT_NS
         self.idle_since_ns = now_ns
         return ((OUTPUT, "throttle", 0),)
 
     def on_input(self, now_ns: int, channel: str, value: int) -> Actions:
         self._read(channel, value)
-        return self._told(self._look(now_ns))
+        return self._told([*self._doubt(now_ns), *self._look(now_ns)])
 
     def on_controller(self, now_ns: int, bus: int, state: int) -> Actions:
         if state == BUS_OFF and self.buses == (bus,):
@@ -105,12 +117,16 @@ class Drive(DriveMachine):
                 actions += self._lose(now_ns, v.CAUSE_HEARTBEAT_LOST)
             elif self.other is not None and now_ns >= self._other_due_ns(now_ns):
                 actions += self._lose(now_ns, self.other.cause(now_ns))
+        actions += self._doubt(now_ns)
+        actions += self._limit(now_ns)
         actions += self._look(now_ns)
         if now_ns >= self.report_due_ns:
             self.report_due_ns = following(self.report_due_ns, self.timing.drive_ms * MS, now_ns)
             self.task_ran = True
             actions += self._obeys()
             actions += self._state()
+            actions += self.alarms.tell(now_ns, causes_of(self))
+        actions += self.start_permission.tell(now_ns, self)
         if now_ns >= self.beat_due_ns or now_ns >= self.identity_due_ns:
             actions += self.beat(now_ns)
         self._set_deadline(now_ns)
@@ -121,10 +137,25 @@ class Drive(DriveMachine):
         see its counter jump by all of them."""
         if self.untold:
             actions += self._obeys()
+        actions += self.start_permission.follow(self)
         return tuple(actions)
 
+    def _doubt(self, now_ns: int) -> list[Action]:
+        """Where its sensors can't be believed it gives control up, and asks for an engine stop where nothing else is left."""
+        doubt = self.doubts.look(now_ns, self)
+        actions: list[Action] = []
+        if doubt:
+            self.fault = self.fault or doubt
+            if self.state != SLOWING:  # there idle is commanded already, and the gear comes out after it whatever happens
+                actions += self._lose(now_ns, v.CAUSE_ACTUATOR)
+        if self.state in (FORCED_DISENGAGING, FORCED_NEUTRAL) and self.doubts.asks_stop(self):
+            actions += self._stop_engine()
+        return actions
+
     def _set_deadline(self, now_ns: int) -> None:
-        due_ns = min(self.report_due_ns, self.beat_due_ns, self.identity_due_ns, self.shift_due_ns)
+        due_ns = min(
+            self.report_due_ns, self.beat_due_ns, self.identity_due_ns, self.shift_due_ns, self.start_permission.due_ns
+        )
         state = self.state
         if self.obeyed:
             due_ns = min(
@@ -134,6 +165,8 @@ class Drive(DriveMachine):
                 self._other_due_ns(now_ns),
             )
         if state == ENGAGED:
+            if self.steering is not None and self.asked_throttle > self.steering.cap_permille:
+                due_ns = min(due_ns, self.steering.due_ns())
             self.deadline_ns = due_ns
             return
         if state == WAKING:
@@ -170,7 +203,8 @@ class Drive(DriveMachine):
             return self._told(self._lose(now_ns, v.CAUSE_LEVER_FAULT))
         before = self.previous
         self.previous = (gear, throttle)
-        return self._follow(now_ns, gear if gear == before[0] else v.NEUTRAL, min(throttle, before[1]))
+        most = 1000 if self.steering is None else self.steering.most(now_ns, max(throttle, before[1]))
+        return self._follow(now_ns, gear if gear == before[0] else v.NEUTRAL, min(throttle, before[1], most))
 
     def _unequal(self, word: int, data: bytes) -> bool:
         """The other bus of a pair brings other content under the counter last acted on: the lower of the two has to count."""
@@ -183,10 +217,12 @@ class Drive(DriveMachine):
         if state == ENGAGED:
             if gear != self.asked_gear:
                 return self._told(self._event(now_ns, "asks_neutral"))
-            if throttle != self.asked_throttle:
-                self.asked_throttle = throttle
-                return ((OUTPUT, "throttle", throttle),)
-            return NOTHING
+            if throttle == self.asked_throttle:
+                return NOTHING
+            self.asked_throttle = throttle
+            if self.steering is not None:
+                self._set_deadline(now_ns)  # above the cap, silence of the rudder matters
+            return ((OUTPUT, "throttle", throttle),)
         if state == ENGAGING:
             return self._told(self._event(now_ns, "asks_neutral")) if gear != self.asked_gear else NOTHING
         if gear == v.NEUTRAL:
@@ -206,7 +242,7 @@ class Drive(DriveMachine):
         """
         if gear != self.last_gear and now_ns < self.dwell_until_ns:
             return False
-        return self._throttle_at_stop() and 0 <= self.rpm <= self.me.shift_rpm and self.sensed_gear() == v.NEUTRAL
+        return self.throttle_at_stop() and 0 <= self.rpm <= self.me.shift_rpm and self.sensed_gear() == v.NEUTRAL
 
     def _on_claim(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         station = address_of(can_id)
@@ -265,7 +301,7 @@ class Drive(DriveMachine):
             return True
         quiet_ns = self.timing.control_timeout_ms * MS
         pressed = any(now_ns - key.pressed_ns < quiet_ns for station, key in self.keys.items() if not self._locked_out(station))
-        return not pressed and self.sensed_gear() == v.NEUTRAL and self._throttle_at_stop()
+        return not pressed and not self.doubts.doubt and self.sensed_gear() == v.NEUTRAL and self.throttle_at_stop()
 
     def _on_neutral_now(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         station = address_of(can_id)
@@ -299,6 +335,23 @@ class Drive(DriveMachine):
             return NOTHING
         self._set_deadline(now_ns)
         return RECHECK
+
+    def _on_rudder_state(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
+        if self.steering is None or not self.steering.take(now_ns, bus, can_id, data):
+            return NOTHING
+        actions = self._limit(now_ns)
+        self._set_deadline(now_ns)
+        return tuple(actions) or RECHECK
+
+    def _limit(self, now_ns: int) -> list[Action]:
+        """While nobody steers, no more throttle than is for that."""
+        if self.steering is None or self.state != ENGAGED or self.asked_throttle <= self.steering.cap_permille:
+            return []
+        most = self.steering.most(now_ns, self.asked_throttle)
+        if self.asked_throttle <= most:
+            return []
+        self.asked_throttle = most
+        return [(OUTPUT, "throttle", most)]
 
     def _other_due_ns(self, now_ns: int) -> int:
         """When it has to go neutral because of the other drive; NEVER where the station obeyed did not take both."""

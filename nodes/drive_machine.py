@@ -101,7 +101,7 @@ class DriveMachine(SensingDrive):
         actions.append((OUTPUT, "shift", v.NEUTRAL))
         if state in (DISENGAGING, FORCED_DISENGAGING):
             self.shift_due_ns = now_ns + self._shift_allowance_ns()
-            if state == FORCED_DISENGAGING and not self._throttle_at_stop():
+            if state == FORCED_DISENGAGING and not self.throttle_at_stop():
                 actions += self._stop_engine()
         return actions
 
@@ -123,15 +123,15 @@ class DriveMachine(SensingDrive):
             if event is None:
                 break
             if event == "out_late":
-                self.fault = 1
+                self.fault = self.fault or 1
                 self.shift_due_ns = NEVER
                 actions += self._stop_engine()
                 continue
             if event == "stuck":
-                self.fault = 1
+                self.fault = self.fault or 1
                 actions += self._obey_nobody(v.CAUSE_ACTUATOR)
             if event == "idle_wait_over" and self.state == SLOWING:
-                self.fault = 2
+                self.fault = self.fault or 2
                 self._obey_nobody(v.CAUSE_ACTUATOR)
             if event == "found_off_neutral":
                 self.cause = v.CAUSE_WOKE_OFF_NEUTRAL
@@ -147,11 +147,11 @@ class DriveMachine(SensingDrive):
             return None
         if state == WAKING:
             if self._all_seen():
-                return "found_neutral" if self.sensed_gear() == v.NEUTRAL and self._throttle_at_stop() else "found_off_neutral"
+                return "found_neutral" if self.sensed_gear() == v.NEUTRAL and self.throttle_at_stop() else "found_off_neutral"
             return "found_off_neutral" if now_ns >= self.wake_until_ns else None
         if state in (SLOWING, FORCED_IDLE):
             waited = now_ns - self.idle_since_ns >= self.me.idle_wait_ms * MS
-            if self._throttle_at_stop() and (0 <= self.rpm < self.me.shift_rpm or waited):
+            if self.throttle_at_stop() and (0 <= self.rpm < self.me.shift_rpm or waited):
                 return "held" if state == FORCED_IDLE and self._holds_on() else "at_idle"
             return "idle_wait_over" if waited else None
         if state == ENGAGING:

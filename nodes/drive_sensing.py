@@ -63,16 +63,18 @@ class SensingDrive(Member):
     def _all_seen(self) -> bool:
         return UNSEEN not in (self.shift_position, self.sensed_throttle, self.switch, self.rpm)
 
-    def _throttle_at_stop(self) -> bool:
+    def throttle_at_stop(self) -> bool:
         return -BELOW_STOP_PERMILLE <= self.sensed_throttle <= STOP_PERMILLE
 
     def sensed_gear(self) -> int:
-        """The gear its own sensors show; neutral only where feedback and, if fitted, the independent switch agree."""
+        """The gear its own sensors show: none where feedback and, if fitted, the independent switch contradict each other."""
         position = self.shift_position
         if position == UNSEEN:
             return v.BETWEEN
         if -NEUTRAL_WITHIN_PERMILLE <= position <= NEUTRAL_WITHIN_PERMILLE:
             return v.NEUTRAL if self.switch in (v.SWITCH_CLOSED, v.SWITCH_NOT_FITTED) else v.BETWEEN
+        if self.switch == v.SWITCH_CLOSED:
+            return v.BETWEEN
         if position >= IN_GEAR_PERMILLE:
             return v.AHEAD
         return v.ASTERN if position <= -IN_GEAR_PERMILLE else v.BETWEEN

@@ -6,9 +6,10 @@ from busim.protocol.plan import WirePlan
 from busim.protocol.values import NODE_STARTING, NODE_WORKING
 from busim.seam import NOTHING, QUEUE, SEND, Action, Actions, Node
 from busim.units import MS, NEVER, SECOND
+from nodes.memory import MEMORY
 
 SOFTWARE = (0, 1, 0)
-KIND_NUMBERS = {"station": 1, "drive": 2, "panel": 3, "zone_driver": 4, "rudder": 5, "cutout": 6, "alarm": 7}
+KIND_NUMBERS = {"station": 1, "drive": 2, "panel": 3, "zone_driver": 4, "rudder": 5, "cutout": 6, "alarm": 7, "navigation": 8}
 
 
 def following(due_ns: int, period_ns: int, now_ns: int) -> int:
@@ -24,6 +25,8 @@ class Member(Node):
         "address", "beat_contents", "beat_counter", "beat_due_ns", "beat_id", "build", "buses", "identity_due_ns", "plan",
         "task_ran", "timing", "working",
     )  # fmt: skip
+
+    memory = MEMORY
 
     def __init__(self, plan: WirePlan, address: int, build: int = 1) -> None:
         super().__init__()

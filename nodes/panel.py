@@ -1,82 +1,130 @@
 """The panel: touch fields that ask for light, and show whether they got it.
 
 A touch that stays for the debounce time is a press. It is numbered and repeated until each zone it is for shows in its own
-state that it was done, or the panel says that it failed. A zone is asked for one press at a time, in their order: it knows a
-repeat by the number of its last press. Inputs: `touch.N`. Outputs: `field.N` (a FIELD_ value).
+state that it was done (for a scene: each driver), or the panel says that it failed, wholly or in part and where. A zone is
+asked for one press at a time, in their order: it knows a repeat by the number of its last press.
+Inputs: `touch.N`. Outputs: `field.N` (a FIELD_ value), `page`, `failed.Z` (1: zone Z did not answer the last press for it),
+`tables_differ` (1: a driver holds another scene table than this panel).
 """
 
 from collections.abc import Mapping
 from typing import ClassVar, Final
 
-from busim.protocol.catalogue import PRESS, ZONE_STATE
-from busim.protocol.codec import INVALID, read_plain
+from busim.protocol.catalogue import CONDITION, HEARTBEAT, PRESS, SCENE, SCENE_STATE, ZONE_STATE
+from busim.protocol.codec import INVALID, check, read_plain
+from busim.protocol.ids import address_of
 from busim.protocol.plan import ControlPlan, WirePlan
-from busim.protocol.values import PRESS_OFF, PRESS_ON, PRESS_TOGGLE
+from busim.protocol.values import (
+    PRESS_COLOUR,
+    PRESS_CONDITION,
+    PRESS_DIM_DOWN,
+    PRESS_DIM_STOP,
+    PRESS_DIM_UP,
+    PRESS_KELVIN,
+    PRESS_LEVEL,
+    PRESS_OFF,
+    PRESS_ON,
+    PRESS_TOGGLE,
+    SCENE_ALL_OFF,
+)
 from busim.seam import NOTHING, OUTPUT, RECHECK, Action, Actions, FrameHandler
 from busim.units import MS
 from nodes.member import Member
+from nodes.panel_press import Pending
+from nodes.scene_keeper import SceneKeeper
 
 FIELD_QUIET: Final = 0
 FIELD_WAITS: Final = 1
 FIELD_DONE: Final = 2
 FIELD_FAILED: Final = 3
+FIELD_PARTLY: Final = 4
 
-ACTIONS: Final = {"on": PRESS_ON, "off": PRESS_OFF, "toggle": PRESS_TOGGLE}
-
-
-class Pending:
-    """A press under way: the zones that have not shown it done yet."""
-
-    __slots__ = ("control", "failed_ns", "number", "repeat_ns", "zones")
-
-    def __init__(self, control: ControlPlan, number: int, now_ns: int, failed_ns: int) -> None:
-        self.control = control
-        self.number = number
-        self.zones = list(control.zones)
-        self.repeat_ns = now_ns
-        self.failed_ns = failed_ns
+HELD_NS: Final = 400 * MS
+"""A touch of a dimming field this long is a hand that dims; a shorter one toggles when it lets go."""
+JOIN_FADE_10MS: Final = 50
+"""A driver that comes back joins the scene in half a second."""
+OFF_FADE_10MS: Final = 25
+_ACTIONS: Final = {"on": PRESS_ON, "off": PRESS_OFF, "toggle": PRESS_TOGGLE, "level": PRESS_LEVEL}
 
 
 class Panel(Member):
-    __slots__ = ("controls", "me", "number", "pending", "touched_ns")
+    __slots__ = ("controls", "dims_up", "fades", "held_ns", "holding", "keeper", "me", "number", "page", "pending", "touched_ns")
 
     inputs: ClassVar[Mapping[str, int]] = {"touch.*": 0}
 
     def __init__(self, plan: WirePlan, address: int, build: int = 1) -> None:
         super().__init__(plan, address, build)
         self.me = plan.panel_at(address)
-        self.controls = {f"touch.{control.number}": control for control in self.me.controls if control.page == 0}
+        self.page = 0
+        self.controls = self._controls()
+        self.fades = {scene.number: scene.fade_ms // 10 for scene in plan.scenes}
+        self.keeper = SceneKeeper(plan, address)
         self.number = 0
         self.touched_ns: dict[str, int] = {}
         """Touch -> when it will be believed."""
+        self.held_ns: dict[str, int] = {}
+        """Touch of a dimming field -> when the hand is one that dims."""
+        self.holding: dict[str, ControlPlan] = {}
+        """Touch -> the field by which it dims."""
+        self.dims_up: dict[int, bool] = {}
+        """Dimming field -> its next hand dims up."""
         self.pending: list[Pending] = []
 
+    def _controls(self) -> dict[str, ControlPlan]:
+        return {f"touch.{control.number}": control for control in self.me.controls if control.page == self.page}
+
     def receives(self) -> dict[tuple[int, int], FrameHandler]:
+        """What its own fields may need, and what everybody who may have to tell the scene must know."""
         wanted = {zone for control in self.me.controls for zone in control.zones}
         drivers = {zone.driver for zone in self.plan.zones if zone.number in wanted}
-        return {(bus, ZONE_STATE.can_id(driver)): self._on_zone_state for bus in self.buses for driver in sorted(drivers)}
+        everybody = {zone.driver for zone in self.plan.zones}
+        asks_condition = any(control.action == "condition" for control in self.me.controls)
+        handlers: dict[tuple[int, int], FrameHandler] = {}
+        for bus in self.buses:
+            handlers |= {(bus, ZONE_STATE.can_id(driver)): self._on_zone_state for driver in sorted(drivers)}
+            if self.plan.scenes or any(control.action == "all_off" for control in self.me.controls):
+                handlers |= {(bus, SCENE_STATE.can_id(driver)): self._on_scene_state for driver in sorted(everybody)}
+                others = [panel.address for panel in self.plan.panels if panel is not self.me]
+                handlers |= {(bus, SCENE.can_id(panel)): self._on_scene for panel in others}
+                handlers |= {(bus, HEARTBEAT.can_id(panel)): self._on_beat for panel in self.keeper.panels}
+            if asks_condition:
+                handlers |= {(bus, CONDITION.can_id(station.address)): self._on_condition for station in self.plan.stations}
+        return handlers
+
+    # ------------------------------------------------------------------------------------------------ calls of the seam
 
     def on_start(self, now_ns: int, reset_cause: int) -> Actions:
         super().on_start(now_ns, reset_cause)
         self.working = True
-        return NOTHING
+        return ((OUTPUT, "page", self.page),)
 
     def on_input(self, now_ns: int, channel: str, value: int) -> Actions:
-        if channel not in self.controls:
-            return NOTHING
-        if not value:
-            self.touched_ns.pop(channel, None)
-            return NOTHING
-        self.touched_ns[channel] = now_ns + self.me.debounce_ms * MS
+        if value:
+            if channel not in self.controls:
+                return NOTHING
+            self.touched_ns[channel] = now_ns + self.me.debounce_ms * MS
+            self._set_deadline()
+            return RECHECK
+        self.touched_ns.pop(channel, None)
+        actions: list[Action] = []
+        if self.held_ns.pop(channel, None) is not None and channel in self.controls:
+            actions = self._press(now_ns, self.controls[channel], PRESS_TOGGLE)
+        control = self.holding.pop(channel, None)
+        if control is not None:
+            actions = self._press(now_ns, control, PRESS_DIM_STOP)
         self._set_deadline()
-        return RECHECK
+        return tuple(actions) or NOTHING
 
     def on_deadline(self, now_ns: int) -> Actions:
         actions: list[Action] = []
         for channel, believed_ns in list(self.touched_ns.items()):
             if now_ns >= believed_ns:
                 del self.touched_ns[channel]
-                actions += self._press(now_ns, self.controls[channel])
+                actions += self._believed(now_ns, channel)
+        for channel, held_ns in list(self.held_ns.items()):
+            if now_ns >= held_ns:
+                del self.held_ns[channel]
+                actions += self._dim(now_ns, channel)
         for pending in list(self.pending):
             if now_ns >= pending.failed_ns:
                 self.pending.remove(pending)
@@ -94,29 +142,90 @@ class Panel(Member):
         due_ns = self.beat_due_ns if self.beat_due_ns < self.identity_due_ns else self.identity_due_ns
         if self.touched_ns:
             due_ns = min(due_ns, *self.touched_ns.values())
+        if self.held_ns:
+            due_ns = min(due_ns, *self.held_ns.values())
         for pending in self.pending:
             due_ns = min(due_ns, pending.repeat_ns, pending.failed_ns)
         self.deadline_ns = due_ns
 
-    def _press(self, now_ns: int, control: ControlPlan) -> list[Action]:
-        if control.action not in ACTIONS:
+    # ------------------------------------------------------------------------------------------------ touches
+
+    def _believed(self, now_ns: int, channel: str) -> list[Action]:
+        control = self.controls[channel]
+        if control.action == "page":
+            self.page = control.opens
+            self.controls = self._controls()
+            self.touched_ns.clear()
+            fields = [(OUTPUT, f"field.{each.number}", FIELD_QUIET) for each in self.me.controls if each.page == self.page]
+            return [(OUTPUT, "page", self.page), *fields]
+        if control.action == "dim":
+            self.held_ns[channel] = now_ns + HELD_NS
             return []
+        if control.action == "colour":
+            return self._press(now_ns, control, PRESS_KELVIN if control.kelvin else PRESS_COLOUR)
+        if control.action == "condition":
+            return self._begin(now_ns, control, PRESS_CONDITION, 0, [0])
+        if control.action in ("scene", "all_off"):
+            scene = control.scene if control.action == "scene" else SCENE_ALL_OFF
+            return self._begin(now_ns, control, 0, scene, self._drivers_of(scene))
+        return self._press(now_ns, control, _ACTIONS[control.action])
+
+    def _dim(self, now_ns: int, channel: str) -> list[Action]:
+        """The hand stays: up and down in turn."""
+        control = self.controls.get(channel)
+        if control is None:
+            return []
+        self.holding[channel] = control
+        up = self.dims_up.get(control.number, False)
+        self.dims_up[control.number] = not up
+        return self._press(now_ns, control, PRESS_DIM_UP if up else PRESS_DIM_DOWN)
+
+    def _press(self, now_ns: int, control: ControlPlan, action: int) -> list[Action]:
+        return self._begin(now_ns, control, action, 0, list(control.zones))
+
+    def _begin(self, now_ns: int, control: ControlPlan | None, action: int, scene: int, asked: list[int]) -> list[Action]:
         self.number = self.number + 1 & 0xFF
-        self.pending.append(Pending(control, self.number, now_ns, now_ns + self.timing.press_failed_ms * MS))
-        return [(OUTPUT, f"field.{control.number}", FIELD_WAITS)]
+        failed_ns = now_ns + self.timing.press_failed_ms * MS
+        if scene:
+            # The last word on a scene stands: one that still asks for another would undo it.
+            for older in [older for older in self.pending if older.scene]:
+                self.pending.remove(older)
+        self.pending.append(Pending(control, self.number, action, scene, asked, now_ns, failed_ns))
+        if scene:
+            self.keeper.current = scene
+        if control is None:
+            return []
+        lost = [(OUTPUT, f"failed.{zone}", 0) for zone in (asked if not scene and action != PRESS_CONDITION else [])]
+        return [(OUTPUT, f"field.{control.number}", FIELD_WAITS), *lost]
+
+    def _drivers_of(self, scene: int) -> list[int]:
+        zones = {zone for each in self.plan.scenes if each.number == scene for zone, *_ in each.levels}
+        return sorted({zone.driver for zone in self.plan.zones if scene == SCENE_ALL_OFF or zone.number in zones})
 
     def _ask(self, pending: Pending) -> list[Action]:
+        repeat_ns = self.timing.press_repeat_ms * MS
+        if pending.scene:
+            fade_10ms = self.fades.get(pending.scene, OFF_FADE_10MS) if pending.control is not None else JOIN_FADE_10MS
+            joining = int(pending.control is None)
+            data = SCENE.pack(pending.number, pending.scene, self.plan.scene_revision, fade_10ms, joining)
+            return self.queue(SCENE.can_id(self.address), data, repeat_ns)
+        control = pending.control
+        if control is None:
+            return []
+        colour = control.kelvin or max(control.colour, 0)
+        level = control.condition if pending.action == PRESS_CONDITION else control.level_permille
+        earlier = [older for older in self.pending[: self.pending.index(pending)] if not older.scene]
         actions: list[Action] = []
-        earlier = self.pending[: self.pending.index(pending)]
-        for zone in pending.zones:
-            if any(zone in other.zones for other in earlier):
-                continue
-            data = PRESS.pack(pending.number, zone, ACTIONS[pending.control.action], 0, 0, pending.control.number)
-            actions += self.queue(PRESS.can_id(self.address), data, self.timing.press_repeat_ms * MS)
+        for zone in pending.left:
+            if not any(zone in older.left for older in earlier):
+                data = PRESS.pack(pending.number, zone, pending.action, level, colour, control.number)
+                actions += self.queue(PRESS.can_id(self.address), data, repeat_ns)
         return actions
 
+    # ------------------------------------------------------------------------------------------------ answers
+
     def _on_zone_state(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
-        if not self.pending:
+        if not self.pending and self.number:
             return NOTHING
         word = read_plain(ZONE_STATE, data)
         if word == INVALID:
@@ -124,20 +233,87 @@ class Panel(Member):
         zone, *_, panel, press = ZONE_STATE.unpack(word)
         if panel != self.address:
             return NOTHING
-        pending = next((pending for pending in self.pending if pending.number == press and zone in pending.zones), None)
-        if pending is None:
+        if not self.number:
+            # This panel has started anew: with the number of its last press the next would be taken for a repeat of that one.
+            self.number = press
+        for pending in self.pending:
+            if not pending.scene and pending.number == press and zone in pending.left:
+                for other in self.pending:
+                    if not other.scene and zone in other.left:
+                        other.repeat_ns = now_ns
+                return self._answered(pending, zone)
+        return NOTHING
+
+    def _on_scene_state(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
+        word = read_plain(SCENE_STATE, data)
+        if word == INVALID:
             return NOTHING
-        pending.zones.remove(zone)
-        for other in self.pending:
-            if zone in other.zones:
-                other.repeat_ns = now_ns
+        scene, revision, panel, number, fault = SCENE_STATE.unpack(word)
+        driver = address_of(can_id)
+        keeper = self.keeper
+        actions: Actions = NOTHING
+        if keeper.tables_differ.get(driver, False) != (revision != self.plan.scene_revision):
+            keeper.tables_differ[driver] = revision != self.plan.scene_revision
+            actions = ((OUTPUT, "tables_differ", int(any(keeper.tables_differ.values()))),)
+        if panel == self.address:
+            for pending in self.pending:
+                if pending.scene and pending.number == number and driver in pending.left:
+                    pending.fault = pending.fault or fault != 0
+                    return (*actions, *self._answered(pending, driver))
+        if not scene and not panel:
+            return (*actions, *self._tell(now_ns, driver))
+        if not keeper.current and not any(pending.scene for pending in self.pending):
+            keeper.current = scene
+        return actions
+
+    def _tell(self, now_ns: int, driver: int) -> Actions:
+        """A driver knows of no scene: it has started."""
+        scene = self.keeper.current
+        waits = any(pending.scene for pending in self.pending)
+        if not scene or waits or driver not in self._drivers_of(scene) or not self.keeper.tells(now_ns):
+            return NOTHING
+        self._begin(now_ns, None, 0, scene, [driver])
+        self._set_deadline()
+        return RECHECK
+
+    def _answered(self, pending: Pending, who: int) -> Actions:
+        pending.left.remove(who)
         done: Actions = ()
-        if not pending.zones:
+        if not pending.left:
             self.pending.remove(pending)
-            done = ((OUTPUT, f"field.{pending.control.number}", FIELD_DONE),)
+            if pending.control is not None:
+                done = ((OUTPUT, f"field.{pending.control.number}", FIELD_PARTLY if pending.fault else FIELD_DONE),)
         self._set_deadline()
         return done or RECHECK
 
+    def _on_scene(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
+        """Another panel asks for a scene: that one stands, and an older wish of this panel's would undo it."""
+        word = read_plain(SCENE, data)
+        if word != INVALID:
+            self.keeper.current = SCENE.unpack(word)[1]
+        return NOTHING
+
+    def _on_beat(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
+        self.keeper.heard_ns[address_of(can_id)] = now_ns
+        return NOTHING
+
+    def _on_condition(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
+        word = check(can_id, data)
+        if word == INVALID:
+            return NOTHING
+        condition, _ = CONDITION.unpack(word)
+        for pending in self.pending:
+            if pending.action == PRESS_CONDITION and pending.control is not None and pending.control.condition == condition:
+                return self._answered(pending, 0)
+        return NOTHING
+
     def report_failed(self, pending: Pending) -> list[Action]:
-        """Show that a press was not done in time."""
-        return [(OUTPUT, f"field.{pending.control.number}", FIELD_FAILED)]
+        """Show that a press was not done in time: wholly, or in part and by whom not."""
+        if pending.control is None:
+            return []
+        if pending.scene:
+            lost = sorted(zone.number for zone in self.plan.zones if zone.driver in pending.left)
+        else:
+            lost = [zone for zone in pending.left if zone]
+        shows = FIELD_PARTLY if len(pending.left) < pending.total else FIELD_FAILED
+        return [(OUTPUT, f"field.{pending.control.number}", shows), *((OUTPUT, f"failed.{zone}", 1) for zone in lost)]

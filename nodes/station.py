@@ -1,42 +1,41 @@
 """The station: a lever for each drive, a take key, a neutral-now key, a display of who is in control.
 
 Executes `busim.protocol.tables.STATION_TABLE`. Inputs: `lever.1`, `lever.2` (permille of the sensor's supply), `take`,
-`neutral_now` (contacts). Outputs: `shows` (one of the SHOWS_ values), `alarm`.
+`neutral_now`, `acknowledge`, `silence`, `lock_out` (contacts). Outputs: `shows` (one of the SHOWS_ values), and the list of alarms
+(see `nodes.alarm_list`).
 """
 
 from collections.abc import Mapping
 from typing import ClassVar, Final
 
 from busim.protocol import values as v
-from busim.protocol.catalogue import CLAIM, DRIVE_OBEYS, LEVER, NEUTRAL_NOW
+from busim.protocol.catalogue import CLAIM, CONDITION, DRIVE_OBEYS, LEVER, NEUTRAL_NOW, PRESS, RUDDER_STATE
 from busim.protocol.codec import INVALID, check, counter_of
 from busim.protocol.counter import ACCEPTED, CounterWatch, counter_watch, newer
 from busim.protocol.ids import address_of
 from busim.protocol.plan import WirePlan
 from busim.protocol.tables import STATION_TABLE
-from busim.seam import NOTHING, OUTPUT, ROW, SEND, Action, Actions, FrameHandler
-from busim.units import MS, NEVER
+from busim.seam import NOTHING, OUTPUT, RECHECK, ROW, SEND, Action, Actions, FrameHandler
+from busim.units import MS, NEVER, SECOND
+from nodes.alarm_lines import LET_GO, LEVER_FAULT
+from nodes.alarm_list import AlarmList
+from nodes.condition import ConditionKeeper
+from nodes.key_lock import KeyLock
 from nodes.lever import Lever
 from nodes.member import Member, following
+from nodes.station_display import SHOWS_DIVIDED, SHOWS_NOTHING_HEARD, to_show
+from nodes.wheel import WHEEL_NS, Wheel
 
 _S: Final = STATION_TABLE.state_values
 WATCHING, CLAIMING, HOLDING, WITHDRAWING = _S["watching"], _S["claiming"], _S["holding"], _S["withdrawing"]
 _MOVES: Final = STATION_TABLE.moves
-
-SHOWS_NOBODY: Final = 1
-SHOWS_HERE: Final = 2
-SHOWS_ANOTHER: Final = 3
-SHOWS_NOTHING_HEARD: Final = 4
-SHOWS_ASKING: Final = 5
-SHOWS_DIVIDED: Final = 6
-SHOWS_LOST: Final = 7
-"""It let control go, and the drive has not said yet that it noticed."""
 
 NEUTRAL_NOW_NS: Final = 20 * MS
 DIVIDED_NS: Final = 100 * MS
 """Drives that differ for less are shown as before: a good take reaches them one after the other."""
 NEUTRAL_NOW_LONGEST_NS: Final = 1000 * MS
 """A press that no drive echoes is repeated so long and no longer: a bus that comes back later must not carry an old wish."""
+KEYS: Final = ("take", "neutral_now", "acknowledge", "silence", "lock_out")
 TRACKS: Final = {"lever.1": (1, 0), "lever.1b": (1, 1), "lever.2": (2, 0), "lever.2b": (2, 1)}
 """Channel -> (instance, track). The second track runs the other way."""
 
@@ -56,13 +55,13 @@ class DriveEcho:
 
 class Station(Member):
     __slots__ = (
-        "alarm", "carries_on", "claim_counter", "claim_due_ns", "divided_ns", "drives", "echoes", "gears", "held", "held_since_ns",
-        "highest", "lever_counter", "lever_due_ns", "lever_faults", "lever_id", "lever_period_ns", "levers", "me", "neutral_now",
-        "neutral_now_counter", "neutral_now_due_ns", "neutral_now_until_ns", "number", "show_due_ns", "shows", "sounds", "state",
-        "transfer_until_ns", "wanted",
+        "alarm", "alarms", "carries_on", "claim_counter", "claim_due_ns", "conditions", "divided_ns", "drives", "echoes",
+        "gears", "held", "held_since_ns", "highest", "lever_counter", "lever_due_ns", "lever_faults", "lever_id",
+        "lever_period_ns", "levers", "lock", "me", "neutral_now", "neutral_now_counter", "neutral_now_due_ns",
+        "neutral_now_until_ns", "number", "show_due_ns", "shows", "state", "transfer_until_ns", "wanted", "wheel",
     )  # fmt: skip
 
-    inputs: ClassVar[Mapping[str, int]] = {"lever.*": 20 * MS, "take": 0, "neutral_now": 0}
+    inputs: ClassVar[Mapping[str, int]] = {"lever.*": 20 * MS, "wheel": 20 * MS, **dict.fromkeys(KEYS, 0)}
 
     def __init__(self, plan: WirePlan, address: int, build: int = 1) -> None:
         super().__init__(plan, address, build)
@@ -99,16 +98,25 @@ class Station(Member):
         """When the display may have to change though nothing was heard."""
         self.divided_ns = NEVER
         """When drives that obey different stations are shown as that."""
+        self.wheel = Wheel(plan, address, plan.rudder) if self.me.steers and plan.rudder is not None else None
+        self.conditions = ConditionKeeper(plan, address) if plan.navigation_lights else None
+        """The navigation lights' condition, where the boat has such lights on her bus."""
         self.alarm = 0
-        self.sounds = 0
-        """What the alarm output was last told."""
+        """The drive or rudder, by its address, that this station had in control and lost first; 0 once control is taken anew."""
+        self.alarms = AlarmList(plan, address)
+        self.lock = KeyLock()
 
     def receives(self) -> dict[tuple[int, int], FrameHandler]:
         others = [station.address for station in self.plan.stations if station.address != self.address]
-        handlers: dict[tuple[int, int], FrameHandler] = {}
+        handlers = self.alarms.receives()
         for bus in self.buses:
             handlers |= {(bus, DRIVE_OBEYS.can_id(drive)): self._on_drive_obeys for drive in self.drives}
             handlers |= {(bus, CLAIM.can_id(station)): self._on_claim for station in others}
+            if self.wheel is not None:
+                handlers[bus, RUDDER_STATE.can_id(self.wheel.rudder.address)] = self._on_rudder_state
+            if self.conditions is not None:
+                handlers |= {(bus, CONDITION.can_id(station)): self._on_condition for station in others}
+                handlers |= {(bus, PRESS.can_id(panel.address)): self._on_press for panel in self.plan.panels}
         return handlers
 
     # ------------------------------------------------------------------------------------------------ calls of the seam
@@ -117,6 +125,9 @@ class Station(Member):
         super().on_start(now_ns, reset_cause)
         self.working = True
         self.lever_due_ns = now_ns
+        self.alarms.start(now_ns)
+        if self.wheel is not None:
+            self.wheel.due_ns = now_ns
         return self._show(now_ns)
 
     def on_input(self, now_ns: int, channel: str, value: int) -> Actions:
@@ -126,6 +137,12 @@ class Station(Member):
                 self.levers[instance].tracks[track] = value
                 self._read_lever(now_ns, instance)
             return NOTHING
+        if channel == "wheel" and self.wheel is not None:
+            self.wheel.read(value)
+        if channel in ("acknowledge", "silence") and value:
+            self.alarms.press(now_ns, channel)
+        if channel == "lock_out":
+            self.lock.press(now_ns, value)
         if channel == "take":
             return tuple(self._take(now_ns)) if value else NOTHING
         if channel == "neutral_now":
@@ -151,15 +168,22 @@ class Station(Member):
             for bus in self.buses:
                 actions.append((SEND, bus, self.lever_id, data, self.lever_period_ns))
             actions += self._watch_time(now_ns)
+            actions += self._alarms(now_ns)
         if now_ns >= self.claim_due_ns:
             self.claim_due_ns = following(self.claim_due_ns, self.timing.claim_ms * MS, now_ns)
             actions += self._claim()
+        if self.wheel is not None and now_ns >= self.wheel.due_ns:
+            self.wheel.due_ns = following(self.wheel.due_ns, WHEEL_NS, now_ns)
+            steers = self.wheel.keeps or self.state in (CLAIMING, HOLDING)
+            actions += self.send(self.wheel.wheel_id, self.wheel.frame(self.number if steers else 0), WHEEL_NS)
         if now_ns >= self.neutral_now_due_ns:
             pressed = self.neutral_now or (now_ns < self.neutral_now_until_ns and not self._neutral_echoed(now_ns))
-            self.neutral_now_due_ns = now_ns + NEUTRAL_NOW_NS if pressed else NEVER
-            actions += self._neutral_now(int(pressed))
+            self.neutral_now_due_ns = now_ns + NEUTRAL_NOW_NS if pressed else self.lock.next_ns(now_ns)
+            actions += self._neutral_now(now_ns, int(pressed))
         if now_ns >= self.beat_due_ns or now_ns >= self.identity_due_ns:
             actions += self.beat(now_ns)
+        if self.conditions is not None and now_ns >= self.conditions.due_ns:
+            actions += self.send(*self.conditions.say(now_ns), SECOND)
         self._set_deadline()
         return tuple(actions)
 
@@ -173,7 +197,27 @@ class Station(Member):
             due_ns = self.claim_due_ns
         if self.neutral_now_due_ns < due_ns:
             due_ns = self.neutral_now_due_ns
+        if self.wheel is not None and self.wheel.due_ns < due_ns:
+            due_ns = self.wheel.due_ns
+        if self.conditions is not None and self.conditions.due_ns < due_ns:
+            due_ns = self.conditions.due_ns
         self.deadline_ns = due_ns
+
+    # ------------------------------------------------------------------------------------------------ navigation lights
+
+    def _on_press(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
+        """A panel asks for another condition of the navigation lights."""
+        if self.conditions is None or not self.conditions.ask(now_ns, can_id, data):
+            return NOTHING
+        self._set_deadline()
+        return RECHECK
+
+    def _on_condition(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
+        """Another station says it: this one says the same from now on, so that it stays when the other is gone."""
+        if self.conditions is None or not self.conditions.take(now_ns, bus, can_id, data):
+            return NOTHING
+        self._set_deadline()
+        return RECHECK
 
     # ------------------------------------------------------------------------------------------------ levers
 
@@ -198,6 +242,8 @@ class Station(Member):
         if self.state == CLAIMING and actions:
             number = self.highest + 1 & 0xFFFF
             self.number = self.highest = number or 1
+            if self.wheel is not None:
+                self.wheel.want(now_ns)
             self.claim_due_ns = now_ns
             self.transfer_until_ns = now_ns + self.timing.transfer_ms * MS
         self._set_deadline()
@@ -207,13 +253,16 @@ class Station(Member):
         self.claim_counter = self.claim_counter + 1 & 0xFF
         can_id = CLAIM.can_id(self.address)
         withdrawn = int(self.state == WITHDRAWING)
-        data = CLAIM.pack(can_id, self.claim_counter, self.number, self.wanted, *self.gears, withdrawn)
+        wanted = self.wanted | v.TAKES_RUDDER if self.wheel is not None and self.wheel.wanted else self.wanted
+        data = CLAIM.pack(can_id, self.claim_counter, self.number, wanted, *self.gears, withdrawn)
         return self.send(can_id, data, self.timing.claim_ms * MS)
 
-    def _neutral_now(self, pressed: int) -> list[Action]:
+    def _neutral_now(self, now_ns: int, pressed: int) -> list[Action]:
         self.neutral_now_counter = self.neutral_now_counter + 1 & 0xFF
         can_id = NEUTRAL_NOW.can_id(self.address)
-        return self.send(can_id, NEUTRAL_NOW.pack(can_id, self.neutral_now_counter, pressed, 0), NEUTRAL_NOW_NS)
+        locks = self.lock.locks
+        self.alarms.helm.key(now_ns, self.address, pressed, locks)
+        return self.send(can_id, NEUTRAL_NOW.pack(can_id, self.neutral_now_counter, pressed, locks), NEUTRAL_NOW_NS)
 
     def _neutral_echoed(self, now_ns: int) -> bool:
         """Every drive of the boat has said since the key went down that it obeys nobody."""
@@ -234,6 +283,7 @@ class Station(Member):
             return NOTHING
         echo.heard_ns = now_ns
         station, number, acted_on, *_ = DRIVE_OBEYS.unpack(word)
+        self.alarms.helm.obeys(now_ns, address_of(can_id), station, number)
         changed = station != echo.station or number != echo.number or self.shows == SHOWS_NOTHING_HEARD
         echo.station, echo.number, echo.acted_on = station, number, acted_on
         if not changed and self.state != CLAIMING:
@@ -242,16 +292,28 @@ class Station(Member):
             self.highest = number
         return tuple(self._weigh(now_ns)) if self.echoes else NOTHING
 
+    def _on_rudder_state(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
+        if self.wheel is None or not self.wheel.hear(now_ns, bus, can_id, data):
+            return NOTHING
+        if newer(self.wheel.pair[1], self.highest):
+            self.highest = self.wheel.pair[1]
+        return tuple(self._weigh(now_ns)) or RECHECK
+
     def _weigh(self, now_ns: int) -> list[Action]:
         """What the drives' reports say to the state it is in."""
         actions: list[Action] = []
         mine = (self.address, self.number)
         pairs = [(echo.station, echo.number) for echo in self.echoes.values()]
+        if self.wheel is not None and self.wheel.wanted:
+            pairs.append(self.wheel.pair)
         if self.state == CLAIMING:
-            if all(pair == mine for pair in pairs):
+            if pairs and all(pair == mine for pair in pairs):
                 actions = self._event(now_ns, "echoed")
                 self.held = list(self.echoes)
                 self.held_since_ns = now_ns
+                if self.wheel is not None:
+                    self.wheel.held = self.wheel.wanted
+                    self.alarm = 0 if self.wheel.wanted else self.wheel.rudder.address  # driven from here, and not steered
                 self.claim_due_ns = self.transfer_until_ns = NEVER
             elif any(self._outbids(*pair) for pair in pairs):
                 actions = self._event(now_ns, "outbid")
@@ -260,11 +322,14 @@ class Station(Member):
             lost = [address for address in self.held if (self.echoes[address].station, self.echoes[address].number) != mine]
             takers = {self.echoes[address].station for address in lost} - {0, self.address}
             actions = self._let_go(now_ns, "echo_lost", self.held if takers else lost)
+            if not self.echoes and pairs != [mine]:  # a station of a wheel alone
+                actions = self._event(now_ns, "echo_lost")
             if takers:
                 self.alarm = 0  # somebody took over: the display says so, and an alarm at each hand-over is one nobody heeds
         elif self.state == WITHDRAWING and all(pair != mine for pair in pairs):
             actions = self._event(now_ns, "withdrawn")
             self.claim_due_ns = self.transfer_until_ns = NEVER
+        self._watch_steering(now_ns)
         self._set_deadline()
         return [*actions, *self._show(now_ns)]
 
@@ -275,13 +340,21 @@ class Station(Member):
         """These drives are not held any more. With the last, or where the policy is all or nothing, control is let go."""
         if not lost:
             return []
-        self.alarm = 1
+        self.alarm = self.alarm or lost[0]
         self.held = [address for address in self.held if address not in lost]
         return self._event(now_ns, event) if not self.held or not self.carries_on else []
+
+    def _watch_steering(self, now_ns: int) -> None:
+        if self.wheel is not None:
+            over = any(echo.station not in (0, self.address) and newer(echo.number, self.number) for echo in self.echoes.values())
+            watching = self.state == WATCHING and not over
+            if self.wheel.lost(now_ns, (self.address, self.number), self.state == HOLDING, watching):
+                self.alarm = self.alarm or self.wheel.rudder.address
 
     def _watch_time(self, now_ns: int) -> list[Action]:
         """Echoes that grow old, takes that take too long; once every lever period."""
         actions: list[Action] = []
+        self._watch_steering(now_ns)
         if self.state == HOLDING:
             age_max_ns = self.timing.age_max_ms * MS
             settled = now_ns - self.held_since_ns > age_max_ns
@@ -309,40 +382,44 @@ class Station(Member):
         self.state, row = move
         return [(ROW, "station", row, 0)]
 
+    # ------------------------------------------------------------------------------------------------ alarms
+
+    def _alarms(self, now_ns: int) -> list[Action]:
+        """Once every lever period: what to tell the others, what to show and sound, and whether a key was locked out."""
+        if self.lock.look(now_ns, self._stuck_elsewhere(now_ns)):
+            self.neutral_now_due_ns = now_ns
+        faulty = self.lever_faults or (self.wheel is not None and self.wheel.faulty)
+        echo = self.drives.get(self.alarm)
+        let_go = self.alarm and (echo is None or echo.station in (0, self.address))
+        return self.alarms.look(now_ns, [LEVER_FAULT] if faulty else [], [(LET_GO, self.alarm)] if let_go else [])
+
+    def _stuck_elsewhere(self, now_ns: int) -> tuple[int, ...]:
+        return tuple(station for station in self.alarms.helm.stuck(now_ns) if station != self.address)
+
     # ------------------------------------------------------------------------------------------------ display
 
     def _show(self, now_ns: int) -> Actions:
-        """The display, and the alarm; said only where one of them changes."""
+        """The display; said only where it changes."""
         missing_ns = self.timing.heartbeat_missing_ms * MS
         silent_ns = [echo.heard_ns + missing_ns for echo in self.echoes.values()]
+        if self.wheel is not None:
+            silent_ns.append(self.wheel.heard_ns + missing_ns)
         self.show_due_ns = min((due_ns for due_ns in silent_ns if due_ns > now_ns), default=NEVER)
         shows = self.what_to_show(now_ns)
         if shows != SHOWS_DIVIDED:
             self.divided_ns = NEVER
         else:
             self.divided_ns = min(self.divided_ns, now_ns + DIVIDED_NS)
-            if now_ns < self.divided_ns:
+            rudder_elsewhere = self.wheel is not None and self.wheel.steered_by(now_ns) not in (0, self.address)
+            if now_ns < self.divided_ns and not (rudder_elsewhere and self.state == HOLDING):
                 shows = self.shows
                 self.show_due_ns = min(self.show_due_ns, self.divided_ns)
-        if shows == self.shows and self.alarm == self.sounds:
+        if shows == self.shows:
             return NOTHING
         self.shows = shows
-        self.sounds = self.alarm
-        return ((OUTPUT, "shows", shows), (OUTPUT, "alarm", self.alarm))
+        return ((OUTPUT, "shows", shows),)
 
     def what_to_show(self, now_ns: int) -> int:
         missing_ns = self.timing.heartbeat_missing_ms * MS
         heard = [echo for echo in self.echoes.values() if now_ns - echo.heard_ns < missing_ns]
-        if not heard:
-            return SHOWS_NOTHING_HEARD
-        if self.state == CLAIMING:
-            return SHOWS_ASKING
-        stations = {echo.station for echo in heard}
-        if len(stations) > 1:
-            return SHOWS_DIVIDED
-        station = stations.pop()
-        if not station:
-            return SHOWS_NOBODY
-        if station != self.address:
-            return SHOWS_ANOTHER
-        return SHOWS_HERE if self.state == HOLDING else SHOWS_LOST
+        return to_show(self.address, self.state == CLAIMING, self.state == HOLDING, heard, self.wheel, now_ns)

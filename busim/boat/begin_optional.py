@@ -138,8 +138,9 @@ def lever_tracks(page: Lines) -> None:
     page.option(4, "lever_tracks", question, ["lever_tracks: 2"])
 
 
-def steers(page: Lines) -> None:
-    page.option(4, "rudder", "does its wheel steer over the bus? Write it at every station that has one", ["steers: true"])
+def steers(page: Lines, *, is_first: bool) -> None:
+    question = "does its wheel steer over the bus? Take it out again at a station that has none"
+    page.option(4, "rudder", question if is_first else "", ["steers: true"])
 
 
 def pendant_station(page: Lines, layout: Layout) -> None:
@@ -240,7 +241,7 @@ def policies(page: Lines, layout: Layout) -> None:
         [
             "accepted_weaknesses:",
             "  - requirement: drive.loss_to_neutral",
-            ("    fault: the shift linkage comes off", "which fault breaks it?"),
+            ("    fault: actuator_jammed", "under which fault, as a scenario names it?"),
             "    reason: the engine is stopped by its pull-cable, which hangs beside the helm seat",
             ('    date: "2025-01-31"', "the day you decided, in quotes"),
         ],

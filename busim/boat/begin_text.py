@@ -52,6 +52,8 @@ def _boat(page: Lines, layout: Layout) -> None:
     page.put("  docking_speed_kn: 3", "how fast is she brought alongside at most?")
     page.put("  max_run_m: 4", "how far may she run without orders before the gear is out? Less than the gap to the next berth")
     page.note("4 m at 3 kn are 2,592 ms: the one limit every other time below has to fit into")
+    page.put("  ride_through_ms: 200", "how short a fault must force nothing? A knocked plug, a burst of noise: under the control timeout")
+    page.put("  rearm_max_s: 10", "once control is taken again, how soon must she have thrust?")
     page.gap()
     optional.hull(page)
 
@@ -130,7 +132,7 @@ def _stations(page: Lines, layout: Layout) -> None:
         page.put("    lever_gear_permille: 150", "a hand's width either side of upright is neutral: try yours" if first else "")
         if first:
             optional.lever_tracks(page)
-            optional.steers(page)
+        optional.steers(page, is_first=first)
     optional.pendant_station(page, layout)
 
 

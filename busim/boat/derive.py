@@ -7,19 +7,22 @@ import math
 from dataclasses import dataclass, fields
 from typing import Final, Literal
 
-from busim.boat.model import Actuator, Board, Boat, BoatFile, Drive, TimingSection
+from busim.boat.model import Actuator, Board, Boat, BoatFile, Drive, TimingSection, Zone
 from busim.protocol.plan import (
     ControlPlan,
     CutoutPlan,
     DrivePlan,
+    NavigationLightPlan,
     PanelPlan,
     RudderPlan,
+    ScenePlan,
     StationPlan,
     Timing,
     WirePlan,
     ZonePlan,
 )
 
+DIAMETER_IN_WATERLINES: Final = 3.5
 METRES_IN_NAUTICAL_MILE: Final = 1852
 """Exact (SI brochure, 8th edition, 2006, table 8; place from memory)."""
 SHIFT_MARGIN_MS: Final = 20
@@ -38,6 +41,12 @@ class BoardValues:
     boot_ms: int = 300
     watchdog_ms: int | None = None
     bus_off: Literal["rejoin", "stay_off"] = "rejoin"
+    listens_when_off: bool = False
+    mailboxes: int = 0
+    abortable: bool = True
+    quanta: int = 16
+    sample_point_permille: int = 875
+    jump_quanta: int = 2
 
 
 @dataclass(frozen=True)
@@ -126,6 +135,12 @@ def limits_of(boat: BoatFile, drive: Drive) -> DriveLimits:
     )
 
 
+def turning_diameter_of(boat: BoatFile) -> float:
+    """Of a turn with the rudder hard over, in metres: as written, else 3.5 waterlines (common practice)."""
+    written = boat.hull.turning_diameter_m if boat.hull is not None else None
+    return written if written is not None else DIAMETER_IN_WATERLINES * boat.boat.waterline_m
+
+
 def shift_rpm_of(drive: Drive) -> int:
     """Fastest engine speed to engage at: as written, else 1.25 times idle, in whole rpm."""
     return drive.shift_rpm if drive.shift_rpm is not None else drive.idle_rpm * 5 // 4
@@ -142,11 +157,18 @@ def wire_plan(boat: BoatFile) -> WirePlan:
         cutouts=tuple(sorted(_cutout_plans(boat), key=lambda plan: plan.instance)),
         zones=tuple(sorted(_zone_plans(boat), key=lambda plan: plan.number)),
         panels=tuple(sorted(_panel_plans(boat), key=lambda plan: plan.address)),
+        scenes=tuple(sorted(_scene_plans(boat), key=lambda plan: plan.number)),
+        navigation_lights=tuple(sorted(_navigation_plans(boat), key=lambda plan: plan.number)),
         buses=tuple(
-            (name, bus.bit_rate, tuple(sorted(node.address for node in boat.nodes.values() if name in node.taps)))
-            for name, bus in boat.buses.items()
+            (name, bus.bit_rate, _along(boat, name)) for name, bus in boat.buses.items()
         ),
     )
+
+
+def _along(boat: BoatFile, bus: str) -> tuple[int, ...]:
+    """Addresses of a bus's nodes in order along its trunk; of two at one place, the lower first."""
+    places = sorted((node.taps[bus].at_m, node.address) for node in boat.nodes.values() if bus in node.taps)
+    return tuple(address for _, address in places)
 
 
 def _station_plans(boat: BoatFile) -> list[StationPlan]:
@@ -182,6 +204,7 @@ def _drive_plans(boat: BoatFile) -> list[DrivePlan]:
                 idle_wait_ms=limits.idle_wait_ms,
                 shift_rpm=shift_rpm_of(drive),
                 shift_ms=limits.half_shift_ms,
+                throttle_ms=limits.full_throttle_ms,
                 has_neutral_switch=drive.neutral_switch,
                 has_engine_stop=drive.engine_stop,
                 on_other_lost=boat.on_one_drive_lost.do if boat.on_one_drive_lost is not None else "carry_on",
@@ -215,10 +238,72 @@ def _cutout_plans(boat: BoatFile) -> list[CutoutPlan]:
     return plans
 
 
+CHANNEL_ORDER: Final = ("warm", "cool", "red", "green", "blue", "white")
+
+
+def channels_of(zone: Zone) -> tuple[int, ...]:
+    """Its driver's outputs, in the order nodes know them by."""
+    if zone.channel is not None:
+        return (zone.channel,)
+    return tuple(zone.channels[colour] for colour in CHANNEL_ORDER if colour in zone.channels)
+
+
 def _zone_plans(boat: BoatFile) -> list[ZonePlan]:
     return [
-        ZonePlan(name, zone.number, boat.nodes[zone.node].address, zone.channel, zone.kind, zone.lit_after_reset)
+        ZonePlan(
+            name=name,
+            number=zone.number,
+            driver=boat.nodes[zone.node].address,
+            channels=channels_of(zone),
+            kind=zone.kind,
+            lit_after_reset=zone.lit_after_reset,
+            pwm_bits=zone.pwm_bits,
+            fade_ms=0 if zone.kind == "switched" else zone.fade_ms,
+            warm_k=zone.warm_k,
+            cool_k=zone.cool_k,
+            wired_switch=zone.wired_switch,
+            lit_on_bus_loss=zone.on_bus_loss == "on",
+        )
         for name, zone in boat.zones.items()
+    ]
+
+
+def _colour_of(text: str | None) -> tuple[int, int]:
+    """(8 bits each of red, green and blue, or -1; kelvin, or 0)."""
+    if text is None:
+        return -1, 0
+    return (int(text[1:], 16), 0) if text[0] == "#" else (-1, int(text[:-2]))
+
+
+def _scene_plans(boat: BoatFile) -> list[ScenePlan]:
+    return [
+        ScenePlan(
+            name=name,
+            number=scene.number,
+            fade_ms=scene.fade_ms,
+            levels=tuple(
+                (number, level, *_colour_of(scene.colours.get(zone)))
+                for number, level, zone in sorted((boat.zones[zone].number, level, zone) for zone, level in scene.levels.items())
+            ),
+        )
+        for name, scene in boat.scenes.items()
+    ]
+
+
+CONDITIONS: Final = {"off": 0, "under_way": 1, "at_anchor": 2, "aground": 3}
+
+
+def _navigation_plans(boat: BoatFile) -> list[NavigationLightPlan]:
+    return [
+        NavigationLightPlan(
+            name=name,
+            number=light.number,
+            driver=boat.nodes[light.node].address,
+            channel=light.channel,
+            lit=tuple(sorted(CONDITIONS[condition] for condition in light.lit)),
+            wired_switch=light.wired_switch,
+        )
+        for name, light in boat.navigation_lights.items()
     ]
 
 
@@ -234,6 +319,10 @@ def _panel_plans(boat: BoatFile) -> list[PanelPlan]:
                 zones=tuple(sorted(boat.zones[zone].number for zone in control.zones)),
                 scene=boat.scenes[control.scene].number if control.scene is not None else 0,
                 level_permille=control.level_permille or 0,
+                colour=_colour_of(control.colour)[0],
+                kelvin=_colour_of(control.colour)[1],
+                opens=list(panel.pages).index(control.page) if control.page is not None else -1,
+                condition=CONDITIONS[control.condition or "off"],
             )
             for page, page_controls in enumerate(panel.pages.values())
             for control_name, control in page_controls.items()

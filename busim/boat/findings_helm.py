@@ -11,6 +11,7 @@ def helm_findings(boat: BoatFile) -> Iterator[tuple[Loc, str]]:
     yield from _relief(boat)
     yield from _plugs(boat)
     yield from _pairs(boat)
+    yield from _steering(boat)
 
 
 def _relief(boat: BoatFile) -> Iterator[tuple[Loc, str]]:
@@ -22,6 +23,16 @@ def _relief(boat: BoatFile) -> Iterator[tuple[Loc, str]]:
         if len(takers) == 1:
             loc = ("stations", takers[0], "may_take", boat.stations[takers[0]].may_take.index(name))
             yield loc, f"nobody can relieve {takers[0]} of {name}: no other station may take it"
+    steering = [name for name, station in boat.stations.items() if station.steers]
+    fixed = [name for name, station in boat.stations.items() if not any(tap.plug for tap in boat.nodes[station.node].taps.values())]
+    if len(steering) == 1 and len(fixed) > 1:
+        yield ("stations", steering[0], "steers"), f"nobody can relieve {steering[0]} of the rudder: no other station steers"
+
+
+def _steering(boat: BoatFile) -> Iterator[tuple[Loc, str]]:
+    """What leaves her fast with nobody to steer."""
+    if boat.rudder is not None and boat.rudder.no_steer_permille == 1000:
+        yield ("rudder", "no_steer_permille"), "no_steer_permille: 1000 is full throttle: nothing slows her while nobody steers"
 
 
 def _plugs(boat: BoatFile) -> Iterator[tuple[Loc, str]]:

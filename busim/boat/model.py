@@ -12,6 +12,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from pydantic_core import PydanticKnownError
 
 _NAME = "[a-z][a-z0-9_]{0,30}"
+_COLOUR = r"#[0-9a-fA-F]{6}|[1-9][0-9]{3,4} K"
 _REQUIREMENT = r"[a-z]+\.[a-z_]+"
 
 
@@ -43,6 +44,12 @@ def _is_date(text: str) -> str:
     return text
 
 
+def _is_colour(text: str) -> str:
+    if re.fullmatch(_COLOUR, text) is None or (text[0] != "#" and not 1500 <= int(text[:-2]) <= 12_000):
+        raise ValueError('a colour is wanted, in quotes: like "#ff8000" (red, green, blue) or "2700 K" (1500 to 12000)')
+    return text
+
+
 def _is_whole(value: Any) -> Any:
     if isinstance(value, bool | float):
         raise PydanticKnownError("int_type")
@@ -61,6 +68,8 @@ RequirementId = Annotated[str, AfterValidator(_is_requirement), WithJsonSchema({
 Day = Annotated[str, AfterValidator(_is_date), WithJsonSchema({"type": "string", "format": "date"})]
 Metres = Annotated[float, Field(ge=0, le=5000)]
 Permille = Annotated[int, Field(ge=0, le=1000)]
+Colour = Annotated[str, AfterValidator(_is_colour), WithJsonSchema({"type": "string", "pattern": _COLOUR})]
+"""A colour as "#rrggbb" (sRGB), or a colour temperature as "2700 K"."""
 
 
 class Section(BaseModel):
@@ -73,6 +82,12 @@ class Boat(Section):
     mass_kg: float = Field(gt=100, le=500_000, description="mass, ready for sea")
     docking_speed_kn: float = Field(gt=0, le=15, description="fastest speed at which she is brought alongside")
     max_run_m: float = Field(gt=0, le=200, description="how far she may run at that speed before the gear is out")
+    ride_through_ms: int = Field(
+        default=200, ge=0, le=10_000, description="no fault this short forces neutral: a plug that is knocked, a burst of noise"
+    )
+    rearm_max_s: int = Field(
+        default=10, ge=1, le=600, description="once a fault is over and control taken, thrust is back in this: before a lock wall is"
+    )
 
 
 class Bus(Section):
@@ -101,6 +116,14 @@ class Board(Section):
     boot_ms: int | None = Field(default=None, ge=0, le=60_000, description="from power to the first line of its program")
     watchdog_ms: int | None = Field(default=None, ge=1, le=60_000, description="external watchdog; left out: none fitted")
     bus_off: Literal["rejoin", "stay_off"] | None = Field(default=None, description="what it does once bus-off")
+    listens_when_off: bool | None = Field(default=None, description="bus-off, it goes on receiving until it rejoins")
+    mailboxes: int | None = Field(
+        default=None, ge=0, le=64, description="transmit mailboxes; what waits beyond is first in, first out; 0: as many as needed"
+    )
+    abortable: bool | None = Field(default=None, description="a newer frame replaces one that is in a mailbox already")
+    quanta: int | None = Field(default=None, ge=8, le=25, description="time quanta of a bit")
+    sample_point_permille: int | None = Field(default=None, ge=500, le=950, description="sample point, of a bit")
+    jump_quanta: int | None = Field(default=None, ge=1, le=4, description="resynchronisation jump width")
 
 
 class Node(Board):
@@ -189,25 +212,51 @@ class Station(Section):
 class Zone(Section):
     number: int = Field(ge=1, le=255, description="its number on the bus")
     node: Name = Field(description="the zone driver that feeds it")
-    channel: int = Field(ge=1, le=64, description="the driver's output")
+    channel: int | None = Field(default=None, ge=1, le=64, description="the driver's output, where one is enough")
+    channels: dict[Literal["red", "green", "blue", "white", "warm", "cool"], Annotated[int, Field(ge=1, le=64)]] = Field(
+        default_factory=dict, description="the driver's outputs: red, green, blue and perhaps white; or warm and cool"
+    )
     kind: Literal["switched", "dimmable", "colour", "tunable_white"] = Field(description="how it can be lit")
+    pwm_bits: int = Field(default=12, ge=8, le=16, description="resolution of its outputs: 8 are too coarse to dim low")
+    fade_ms: int = Field(default=250, ge=0, le=10_000, description="how long a touch's change takes; switched ones take none")
+    warm_k: int = Field(default=2700, ge=1500, le=12_000, description="tunable_white: colour temperature of the warm channel")
+    cool_k: int = Field(default=6000, ge=1500, le=12_000, description="tunable_white: colour temperature of the cool channel")
+    wired_switch: bool = Field(default=False, description="a switch wired to the driver works the zone without the bus")
+    on_bus_loss: Literal["stay", "on"] = Field(default="stay", description="what it does when its driver hears nobody")
     mains: bool = Field(default=False, description="a mains light behind a relay: a licensed electrician's work")
     lit_after_reset: bool = Field(default=False, description="on after its driver starts, until told otherwise")
 
 
 class Scene(Section):
-    number: int = Field(ge=1, le=255, description="its number on the bus")
+    number: int = Field(ge=1, le=254, description="its number on the bus; 255 is everything off")
     levels: dict[Name, Permille] = Field(max_length=255, description="zone: lightness in permille, 0 to 1000")
+    colours: dict[Name, Colour] = Field(default_factory=dict, max_length=255, description='zone: "#rrggbb" or like "2700 K"')
     fade_ms: int = Field(default=0, ge=0, le=40_000, description="how long the change takes")
 
 
 class Control(Section):
-    does: Literal["on", "off", "toggle", "level", "scene", "page", "all_off"] = Field(description="what a touch does")
+    does: Literal["on", "off", "toggle", "level", "dim", "colour", "scene", "page", "all_off", "condition"] = Field(
+        description="what a touch does; dim: a short touch toggles, a held one dims up and down in turn"
+    )
     number: int = Field(ge=1, le=64, description="which touch field of the panel, from 1")
     zones: tuple[Name, ...] = Field(default=(), description="the zones it acts on")
     scene: Name | None = Field(default=None, description="does: scene calls this one")
     page: Name | None = Field(default=None, description="does: page shows this page of the panel")
     level_permille: int | None = Field(default=None, ge=0, le=1000, description="does: level sets this lightness")
+    colour: Colour | None = Field(default=None, description='does: colour sets this one: "#rrggbb" or like "2700 K"')
+    condition: Literal["off", "under_way", "at_anchor", "aground"] | None = Field(
+        default=None, description="does: condition asks for this one of the navigation lights"
+    )
+
+
+class NavigationLight(Section):
+    """One navigation light: it follows the condition of the boat, and no touch, scene or fade."""
+
+    number: int = Field(ge=1, le=255, description="its number on the bus")
+    node: Name = Field(description="the node of kind navigation that feeds it")
+    channel: int = Field(ge=1, le=64, description="that node's output")
+    lit: tuple[Literal["under_way", "at_anchor", "aground"], ...] = Field(min_length=1, description="the conditions it shows")
+    wired_switch: bool = Field(default=False, description="a switch wired to its relay lights it whatever the node does")
 
 
 class Panel(Section):
@@ -254,7 +303,7 @@ class OneDriveLost(Section):
 
 class Weakness(Section):
     requirement: RequirementId = Field(description="the requirement that is not met")
-    fault: Words = Field(description="under which fault")
+    fault: Words = Field(description='under which fault: its name as in a scenario, and perhaps its place, like "hang: port_drive"')
     reason: Words = Field(description="why it is lived with")
     date: Day = Field(description="the day it was accepted, in quotes")
 
@@ -267,6 +316,9 @@ class Types(Section):
 class Hull(Section):
     top_speed_kn: float = Field(gt=0.5, le=60, description="speed in still water with every engine at full")
     astern_share: float = Field(default=0.6, gt=0, le=1, description="thrust astern as a share of ahead")
+    turning_diameter_m: float | None = Field(
+        default=None, ge=5, le=1000, description="of a turn with the rudder hard over; left out: 3.5 waterlines"
+    )
 
 
 class BoatFile(Section):
@@ -281,6 +333,9 @@ class BoatFile(Section):
     cutouts: dict[Name, Cutout] = Field(default_factory=dict, max_length=2, description="what stops an engine whose gear stays in")
     rudder: Rudder | None = Field(default=None, description="the rudder, where the bus moves it")
     zones: dict[Name, Zone] = Field(default_factory=dict, max_length=255, description="lights switched together")
+    navigation_lights: dict[Name, NavigationLight] = Field(
+        default_factory=dict, max_length=32, description="lights of the rules of the road"
+    )
     scenes: dict[Name, Scene] = Field(default_factory=dict, max_length=255, description="levels set together")
     panels: dict[Name, Panel] = Field(default_factory=dict, max_length=62, description="touch panels")
     timing: TimingSection = Field(default=TimingSection(), description="timing of the protocol")

@@ -6,9 +6,9 @@ from typing import Any, Final
 
 from pydantic import BaseModel
 
-from busim.boat.derive import actuator_of, board_of, limits_of, shift_rpm_of
+from busim.boat.derive import actuator_of, board_of, limits_of, shift_rpm_of, turning_diameter_of
 from busim.boat.load import LoadedBoat
-from busim.boat.model import Actuator, BoatFile, Drive, Node
+from busim.boat.model import Actuator, BoatFile, Drive, Hull, Node
 from busim.reading.problem import printable, quoted
 from busim.reading.tree import Loc, Positions
 
@@ -39,6 +39,9 @@ class _Resolver:
         elif isinstance(value, Drive):
             yield from self._section(loc, value, self._derived_values(value))
             yield from self._limits(loc, value)
+        elif isinstance(value, Hull):
+            diameter_m = (turning_diameter_of(self.boat), "derived: 3.5 waterlines")
+            yield from self._section(loc, value, {"turning_diameter_m": diameter_m})
         elif isinstance(value, BaseModel):
             yield from self._section(loc, value, {})
         elif isinstance(value, dict) and value:

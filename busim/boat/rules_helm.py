@@ -8,7 +8,10 @@ from busim.boat.derive import shift_rpm_of
 from busim.boat.model import Actuator, BoatFile, Drive
 from busim.reading.tree import Loc
 
-_PARTS: Final = {"station": "stations", "drive": "drives", "panel": "panels", "rudder": "rudder", "cutout": "cutouts"}
+_PARTS: Final = {
+    "station": "stations", "drive": "drives", "panel": "panels", "rudder": "rudder", "cutout": "cutouts",
+    "navigation": "navigation_lights",
+}  # fmt: skip
 """Kind of node -> the section that says what it does. Without an entry there, such a node would have nothing to do."""
 _ACTUATOR_VALUES: Final = ("stroke_mm", "speed_mm_s", "without_power")
 
@@ -62,6 +65,7 @@ def _check_idle_nodes(check: Check) -> None:
         "panel": {panel.node for panel in boat.panels.values()},
         "rudder": {boat.rudder.node} if boat.rudder is not None else set(),
         "cutout": {cutout.node for cutout in boat.cutouts.values()},
+        "navigation": {light.node for light in boat.navigation_lights.values()},
     }
     for name, node in boat.nodes.items():
         if node.kind in _PARTS and name not in named[node.kind]:
@@ -107,6 +111,11 @@ def _check_stations(check: Check) -> None:
     for name in boat.drives:
         if name not in taken:
             check.wrong_name(("drives", name), f"no station may take {name}: name it under may_take of one")
+    if boat.rudder is not None:
+        for name, drive in boat.drives.items():
+            # The rudder changes over when the drives do, and a drive gives little throttle while nobody steers.
+            words = f"the rudder could not hear whom {name} obeys, nor {name} whether anybody steers"
+            check.share_a_bus(("rudder", "node"), boat.rudder.node, drive.node, words)
     if boat.rudder is not None and not any(station.steers for station in boat.stations.values()):
         check.wrong_name(("rudder",), "no station steers: set steers: true at one")
 

@@ -12,10 +12,16 @@ Field: TypeAlias = tuple[int, int]
 CODE_NEUTRAL_NOW: Final = 0
 CODE_CLAIM: Final = 1
 CODE_LEVER: Final = 2
+CODE_WHEEL: Final = 4
 CODE_DRIVE_OBEYS: Final = 5
 CODE_DRIVE_STATE: Final = 6
+CODE_RUDDER_STATE: Final = 8
+CODE_CUTOUT_STATE: Final = 9
 CODE_HEARTBEAT: Final = 10
+CODE_CONDITION: Final = 11
 CODE_ZONE_STATE: Final = 17
+CODE_SCENE: Final = 18
+CODE_NOTICE: Final = 21
 
 COUNTER: Final[Field] = (48, 0xFF)
 
@@ -29,6 +35,11 @@ LEVER_GEAR: Final[dict[int, Field]] = {1: (30, 0x3), 2: (18, 0x3)}
 LEVER_THROTTLE: Final[dict[int, Field]] = {1: (20, 0x3FF), 2: (8, 0x3FF)}
 LEVER_FAULT: Final[Field] = (7, 0x1)
 
+WHEEL_NUMBER: Final[Field] = (32, 0xFFFF)
+WHEEL_ANGLE: Final[Field] = (18, 0x3FFF)
+WHEEL_KIND: Final[Field] = (16, 0x3)
+WHEEL_FAULT: Final[Field] = (15, 0x1)
+
 OBEYS_STATION: Final[Field] = (42, 0x3F)
 OBEYS_NUMBER: Final[Field] = (26, 0xFFFF)
 OBEYS_ACTED_ON: Final[Field] = (18, 0xFF)
@@ -39,9 +50,45 @@ OBEYS_CAUSE: Final[Field] = (2, 0xF)
 STATE_ASKED_GEAR: Final[Field] = (44, 0x3)
 STATE_SENSED_GEAR: Final[Field] = (42, 0x3)
 STATE_RPM_8: Final[Field] = (6, 0x3FF)
+STATE_FAULT: Final[Field] = (0, 0xF)
+
+RUDDER_STATION: Final[Field] = (42, 0x3F)
+RUDDER_NUMBER: Final[Field] = (26, 0xFFFF)
+RUDDER_ASKED: Final[Field] = (15, 0x7FF)
+RUDDER_SENSED: Final[Field] = (4, 0x7FF)
+RUDDER_FAULT: Final[Field] = (0, 0xF)
+
+CUTOUT_FIRED: Final[Field] = (32, 0x1)
 
 ZONE_NUMBER: Final[Field] = (56, 0xFF)
 ZONE_LEVEL: Final[Field] = (44, 0x3FF)
+
+CONDITION_CONDITION: Final[Field] = (45, 0x7)
+CONDITION_NUMBER: Final[Field] = (29, 0xFFFF)
+
+SCENE_BYTES: Final = 6
+SCENE_NUMBER: Final[Field] = (32, 0xFF)
+SCENE_JOINING: Final[Field] = (3, 0x1)
+
+NOTICE_BYTES: Final = 4
+NOTICE_SUBJECT: Final[Field] = (16, 0xFF)
+NOTICE_STATE: Final[Field] = (14, 0x3)
+
+NEUTRAL_PRESSED: Final[Field] = (47, 0x1)
+NEUTRAL_LOCKED_OUT: Final[Field] = (31, 0xFFFF)
+
+LINE_WHICH: Final[Field] = (0, 0xFF)
+LINE_ABOUT: Final[Field] = (8, 0x3F)
+LINE_STATE: Final[Field] = (14, 0x7)
+LINE_PRIORITY: Final[Field] = (17, 0x3)
+LINE_UNDER: Final[Field] = (20, 0xFF)
+"""Of an output `alarm.N`: a line of a list of alarms."""
+LINE_RAISED: Final = 1
+LINE_ACKNOWLEDGED: Final = 2
+LINE_SILENCED: Final = 3
+LINE_OVER: Final = 4
+"""Its cause is over, and nobody acknowledged it."""
+EMERGENCY: Final = 2
 
 NEUTRAL: Final = 0
 AHEAD: Final = 1
@@ -51,6 +98,12 @@ ASTERN: Final = 2
 def field(whole: int, place: Field) -> int:
     """A field of a frame given as one 64-bit integer."""
     return whole >> place[0] & place[1]
+
+
+def signed_field(whole: int, place: Field) -> int:
+    """A field in two's complement."""
+    value = field(whole, place)
+    return value - place[1] - 1 if value * 2 > place[1] else value
 
 
 def _crc_table() -> tuple[int, ...]:

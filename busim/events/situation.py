@@ -6,7 +6,11 @@ log. Fields named `true_` come from the machinery and are None where there is no
 """
 
 from busim.events import bits
+from busim.events.alarm_view import Alarms
+from busim.events.engine_view import Engines
+from busim.events.ground_view import GroundView, apart_mm
 from busim.events.journal import Event, Journal
+from busim.events.rudder_view import view_of
 from busim.protocol.plan import DrivePlan, WirePlan
 from busim.units import MS
 
@@ -78,6 +82,9 @@ class Situation:
         self.drives = {
             drive.name: DriveView(drive, names[drive.address], max_gap, len(plan.buses_of(drive.address))) for drive in plan.drives
         }
+        self.engines = Engines(plan)
+        self.alarms = Alarms()
+        self.rudder = view_of(plan)
         self.by_address = {drive.address: drive for drive in self.drives.values()}
         self.by_node = {drive.node: drive for drive in self.drives.values()}
         self.shows: dict[str, int] = {}
@@ -87,10 +94,16 @@ class Situation:
         """Nodes whose program runs."""
         self.run_mm = 0
         self.speed_mm_s = 0
+        self.ground = GroundView()
         self.motions: list[tuple[int, int, int]] = []
         """(at_ns, run_mm, speed_mm_s), as said."""
 
     def attach(self, journal: Journal) -> None:
+        self.engines.attach(journal)
+        self.alarms.attach(journal)
+        if self.rudder is not None:
+            self.rudder.attach(journal)
+        self.ground.attach(journal)
         stations = {address for drive in self.plan.drives for address in drive.stations}
         for address in sorted(stations):
             journal.watch_frames(bits.CODE_LEVER << 6 | address, self._lever)
@@ -119,6 +132,11 @@ class Situation:
                 before = motion
                 break
         return before[1] + before[2] * (at_ns - before[0]) // 10**9
+
+    def over_ground_mm(self, from_ns: int, until_ns: int) -> int:
+        """How far apart she was over ground, in a straight line, at two moments."""
+        one, other = (self.ground.position_mm(at_ns, self.run_mm_at(at_ns)) for at_ns in (from_ns, until_ns))
+        return apart_mm(one, other)
 
     # ------------------------------------------------------------------------------------------------ frames
 

@@ -165,7 +165,6 @@ CONDITION: Final = Message(
     "on change and every 1 s",
     1000,
     part="lighting",
-    reserved_for="navigation lights",
 )
 ALARM: Final = Message(
     12,
@@ -185,7 +184,7 @@ ALARM: Final = Message(
 ALARM_ANSWER: Final = Message(
     13,
     "alarm_answer",
-    "station",
+    "station, alarm",
     (
         Signal("which", 8, "which alarm"),
         Signal("raiser", 6, "address of the node that raised it"),
@@ -255,12 +254,12 @@ SCENE: Final = Message(
         Signal("scene", 8, "number of the scene"),
         Signal("revision", 16, "revision of the panel's scene table"),
         Signal("fade", 12, "time of the fade", "ms", 10),
+        Signal("joining", 1, "1: only for drivers that know of no scene since they started; the others stay as they are"),
     ),
     "A scene is wanted.",
     "as press",
     50,
     part="lighting",
-    reserved_for="scenes",
 )
 SCENE_STATE: Final = Message(
     19,
@@ -277,7 +276,6 @@ SCENE_STATE: Final = Message(
     "on change and every 1 s",
     1000,
     part="lighting",
-    reserved_for="scenes",
 )
 IDENTITY: Final = Message(
     20,
@@ -298,7 +296,7 @@ IDENTITY: Final = Message(
 NOTICE: Final = Message(
     21,
     "notice",
-    "nodes beyond the helm",
+    "navigation",
     (
         Signal("which", 8, "which alarm"),
         Signal("subject", 8, "number of the zone or address of the node it is about"),
@@ -306,11 +304,10 @@ NOTICE: Final = Message(
         Signal("priority", 2, "how urgent", choices=v.ALARM_PRIORITIES),
         Signal("number", 8, "number of the occurrence"),
     ),
-    "An alarm of a node that sends no safety messages.",
-    "on change",
-    0,
+    "An alarm of a node that sends no safety messages: a navigation light's lamp or fuse has failed.",
+    "on change and every 1 s while not gone",
+    1000,
     part="lighting",
-    reserved_for="alarms beyond the helm",
 )
 BENCH: Final = Message(
     30,

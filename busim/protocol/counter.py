@@ -72,12 +72,11 @@ class PairWatch(CounterWatch):
         if verdict != ACCEPTED:
             return verdict
         self.alone = (bus, self.alone[1] + 1 if self.alone[0] == bus else 1)
-        ahead = counter - self.last & 0xFF
-        if not ahead:
-            return DUPLICATE
-        others = (each.last for number, each in self.buses.items() if number != bus)
-        if self.last >= 0 and ahead >= 0x80 and self.alone[1] < LEFT_OVER and self.last in others:
-            return DUPLICATE
+        if self.last >= 0:
+            ahead = counter - self.last & 0xFF
+            others = (each.last for number, each in self.buses.items() if number != bus)
+            if not ahead or (ahead >= 0x80 and self.alone[1] < LEFT_OVER and self.last in others):
+                return DUPLICATE
         self.last = counter
         return ACCEPTED
 

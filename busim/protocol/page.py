@@ -11,6 +11,7 @@ from dataclasses import fields
 from typing import Final
 
 from busim.protocol import values as v
+from busim.protocol.alarms import ALARM_TABLE
 from busim.protocol.catalogue import LEVER, MESSAGES, PROTOCOL_VERSION
 from busim.protocol.codec import Message, Signal
 from busim.protocol.ids import ADDRESS_BITS, HELM_ADDRESSES, NODE_ADDRESSES
@@ -216,7 +217,7 @@ def _tables_section() -> Iterator[str]:
         "An event that has no row in a state changes nothing there. A row's number never changes its meaning. The drive sends "
         "its state and the row it took last in drive_obeys, at once after the row; of rows taken in one instant the last is seen."
     )
-    for state_table in TABLES:
+    for state_table in (*TABLES, ALARM_TABLE):
         yield from _state_table(state_table)
 
 

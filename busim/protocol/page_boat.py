@@ -70,7 +70,21 @@ PART_WORDS: Final = {
     "shift_rpm": "fastest engine speed to engage at",
     "stations": "addresses of the stations it may obey",
     "steers": "it may steer too",
+    "throttle_ms": "time of the throttle's actuator from full to its stop",
     "when_apart": "what it does while it does not hear the other drive: obey whoever reaches it, or go neutral",
+    "channels": "the driver's outputs: one; warm and cool; or red, green, blue and perhaps white",
+    "pwm_bits": "resolution of its outputs",
+    "fade_ms": "how long a change takes",
+    "warm_k": "colour temperature of the warm channel, where there is one",
+    "cool_k": "colour temperature of the cool channel, where there is one",
+    "wired_switch": "a switch wired to it works it without the bus",
+    "lit_on_bus_loss": "lit once its driver has heard no panel for 2 s",
+    "colour": "8 bits each of red, green and blue, -1 none",
+    "kelvin": "colour temperature, 0 none",
+    "opens": "the page it shows, -1 none",
+    "condition": "the navigation light condition it asks for",
+    "levels": "zone, lightness in permille, colour or -1, kelvin or 0",
+    "lit": "the conditions it is lit in",
     "zones": "numbers of the zones it acts on",
 }
 
@@ -129,7 +143,7 @@ def ids_section(plan: WirePlan) -> Iterator[str]:
     )
     yield "Buses of this boat, numbered as its nodes number them:"
     yield table(
-        ("bus", "name", "bit/s", "addresses on it"),
+        ("bus", "name", "bit/s", "addresses on it, along the trunk"),
         [(number, name, rate, listed(members)) for number, (name, rate, members) in enumerate(plan.buses)],
     )
 
@@ -154,7 +168,11 @@ def boat_section(plan: WirePlan) -> Iterator[str]:
     yield table(
         ("fingerprint", "value", "over"),
         [
-            ("helm", f"{plan.helm_fingerprint:04X}", "protocol version, safety messages, helm timing, stations to cutouts"),
+            (
+                "helm",
+                f"{plan.helm_fingerprint:04X}",
+                "protocol version, safety messages, helm timing, stations to cutouts, order of helm nodes",
+            ),
             ("lighting", f"{plan.lighting_fingerprint:04X}", "protocol version, lighting messages and timing, zones, panels"),
         ],
     )
@@ -164,6 +182,12 @@ def boat_section(plan: WirePlan) -> Iterator[str]:
     yield from _parts("Rudder", [plan.rudder] if plan.rudder is not None else [])
     yield from _parts("Cutouts", plan.cutouts)
     yield from _parts("Zones", plan.zones)
+    yield from _parts("Navigation lights", plan.navigation_lights)
+    yield f"Revision of the scene table: {plan.scene_revision:04X}."
+    yield from _parts("Scenes", plan.scenes, left_out="levels")
+    for scene in plan.scenes:
+        yield f"#### {scene.name}"
+        yield table(("zone", "lightness, permille", "colour", "kelvin"), [_scene_row(*row) for row in scene.levels])
     yield from _parts("Panels", plan.panels, left_out="controls")
     for panel in plan.panels:
         yield from _parts(f"Controls of {panel.name}", panel.controls)
@@ -182,6 +206,10 @@ def _parts(heading: str, parts: Sequence[Any], left_out: str = "") -> Iterator[s
         return
     yield bullets(f"{name}: {PART_WORDS[name]}" for name in names)
     yield table(("name", *names), [(part.name, *(_value(getattr(part, name)) for name in names)) for part in parts])
+
+
+def _scene_row(zone: int, level: int, colour: int, kelvin: int) -> tuple[int, int, str, str]:
+    return zone, level, f"{colour:06X}" if colour >= 0 else "as it is", str(kelvin) if kelvin else "as it is"
 
 
 def _value(value: Any) -> str:

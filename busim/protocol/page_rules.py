@@ -9,6 +9,9 @@ from typing import Final
 from busim.protocol.catalogue import PROTOCOL_VERSION
 from busim.protocol.counter import LEFT_OVER
 from busim.protocol.crc8 import BYTE_TABLE, FINAL_XOR, POLYNOMIAL, START, crc8
+from busim.protocol.page_alarms import alarm_rules
+from busim.protocol.page_engine import engine_rules
+from busim.protocol.page_steering import steering_rules
 from busim.protocol.page_text import bullets, hex_bytes, numbered, paragraph, table
 from busim.protocol.plan import WirePlan
 
@@ -54,6 +57,9 @@ def rules_section(plan: WirePlan, message_name: str, can_id: int, data: bytes) -
     yield from _control(plan)
     yield from _loss(plan)
     yield from _neutral_now_and_after(plan)
+    yield from steering_rules(plan)
+    yield from engine_rules(plan)
+    yield from alarm_rules(plan)
     yield from _lights(plan)
 
 

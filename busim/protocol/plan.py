@@ -11,6 +11,7 @@ from functools import cached_property
 from typing import Any
 
 from busim.protocol import catalogue
+from busim.protocol.ids import HELM_ADDRESSES
 
 
 @dataclass(frozen=True)
@@ -64,6 +65,7 @@ class DrivePlan:
     idle_wait_ms: int
     shift_rpm: int
     shift_ms: int
+    throttle_ms: int
     has_neutral_switch: bool
     has_engine_stop: bool
     on_other_lost: str
@@ -96,19 +98,32 @@ class CutoutPlan:
 
 @dataclass(frozen=True)
 class ZonePlan:
-    """A zone: its number on the bus, the address of its driver, the driver's output channel, how it can be lit."""
+    """A zone: its number on the bus, the address of its driver, the driver's output channels, how it can be lit.
+
+    `channels` are one; or warm and cool; or red, green, blue and perhaps white.
+    """
 
     name: str
     number: int
     driver: int
-    channel: int
+    channels: tuple[int, ...]
     kind: str
     lit_after_reset: bool
+    pwm_bits: int = 12
+    fade_ms: int = 0
+    warm_k: int = 2700
+    cool_k: int = 6000
+    wired_switch: bool = False
+    lit_on_bus_loss: bool = False
 
 
 @dataclass(frozen=True)
 class ControlPlan:
-    """One touch control of a panel. `zones` is empty for what acts on the panel itself or on all zones."""
+    """One touch control of a panel. `zones` is empty for what acts on the panel itself or on all zones.
+
+    `colour` is 8 bits each of red, green and blue, -1 none; `kelvin` 0 none; `opens` the page it shows, -1 none; `condition`
+    the one of the navigation lights it asks for.
+    """
 
     name: str
     number: int
@@ -117,6 +132,32 @@ class ControlPlan:
     zones: tuple[int, ...]
     scene: int
     level_permille: int
+    colour: int = -1
+    kelvin: int = 0
+    opens: int = -1
+    condition: int = 0
+
+
+@dataclass(frozen=True)
+class ScenePlan:
+    """A scene. `levels`: (zone, lightness in permille, colour or -1, kelvin or 0)."""
+
+    name: str
+    number: int
+    fade_ms: int
+    levels: tuple[tuple[int, int, int, int], ...]
+
+
+@dataclass(frozen=True)
+class NavigationLightPlan:
+    """A navigation light: its number on the bus, the address of its driver, that one's output, the conditions it is lit in."""
+
+    name: str
+    number: int
+    driver: int
+    channel: int
+    lit: tuple[int, ...]
+    wired_switch: bool
 
 
 @dataclass(frozen=True)
@@ -139,8 +180,10 @@ class WirePlan:
     cutouts: tuple[CutoutPlan, ...]
     zones: tuple[ZonePlan, ...]
     panels: tuple[PanelPlan, ...]
+    scenes: tuple[ScenePlan, ...]
+    navigation_lights: tuple[NavigationLightPlan, ...]
     buses: tuple[tuple[str, int, tuple[int, ...]], ...]
-    """(name, bit rate, addresses of the nodes on it), in the order that numbers them."""
+    """(name, bit rate, addresses of the nodes on it in order along the trunk), in the order that numbers them."""
 
     def buses_of(self, address: int) -> tuple[int, ...]:
         """Numbers of the buses the node at `address` is on."""
@@ -152,15 +195,28 @@ class WirePlan:
     def drive_at(self, address: int) -> DrivePlan:
         return next(drive for drive in self.drives if drive.address == address)
 
+    def cutout_at(self, address: int) -> CutoutPlan:
+        return next(cutout for cutout in self.cutouts if cutout.address == address)
+
     def panel_at(self, address: int) -> PanelPlan:
         return next(panel for panel in self.panels if panel.address == address)
 
     def zones_of(self, address: int) -> tuple[ZonePlan, ...]:
         return tuple(zone for zone in self.zones if zone.driver == address)
 
+    def navigation_lights_of(self, address: int) -> tuple[NavigationLightPlan, ...]:
+        return tuple(light for light in self.navigation_lights if light.driver == address)
+
+    @cached_property
+    def scene_revision(self) -> int:
+        """16 bits over the scenes: drivers and panels say by it which table they hold. Not part of a fingerprint, as a scene that
+        is changed at the table asks for new tables and not for new firmware."""
+        return _fingerprint([catalogue.PROTOCOL_VERSION, [asdict(scene) for scene in self.scenes]])
+
     @cached_property
     def helm_fingerprint(self) -> int:
-        """16 bits over the protocol version, ids, signals, timing, stations and drives."""
+        """16 bits over the protocol version, ids, signals, timing, stations to cutouts, helm nodes and their order on the trunks:
+        by these every listener names what it does not hear."""
         wire = [
             [message.code, message.name, [[signal.name, signal.bits, signal.signed, signal.step] for signal in message.signals]]
             for message in catalogue.MESSAGES
@@ -176,6 +232,8 @@ class WirePlan:
                 [asdict(drive) for drive in self.drives],
                 asdict(self.rudder) if self.rudder is not None else None,
                 [asdict(cutout) for cutout in self.cutouts],
+                [[address, kind] for address, _, kind in self.nodes if address in HELM_ADDRESSES],
+                [[address for address in members if address in HELM_ADDRESSES] for _, _, members in self.buses],
             ]
         )
 
@@ -195,6 +253,7 @@ class WirePlan:
                 timing,
                 [asdict(zone) for zone in self.zones],
                 [asdict(panel) for panel in self.panels],
+                [asdict(light) for light in self.navigation_lights],
             ]
         )
 

@@ -175,7 +175,7 @@ RUDDER_TABLE: Final = StateTable(
     ),
     (
         ("seen", "the feedback was read"),
-        ("taken", "two claims that agree and want the rudder, number newer than, or lower address under, the one obeyed"),
+        ("taken", "two claims that agree and want the rudder, from a newer take, which every drive they want reports to obey"),
         ("matched", "the wheel asks for within 2 degrees of where the rudder is, or passed it since the take; or asks for a rate"),
         ("let_go", "the station obeyed sends sound wheel frames that hold no number any more"),
         (
@@ -205,17 +205,14 @@ RUDDER_TABLE: Final = StateTable(
 CUTOUT_TABLE: Final = StateTable(
     "cutout",
     (
-        ("watching", "the drive says that it obeys a station and acts on its lever"),
+        ("watching", "the drive reports a station, and acts on its lever"),
         ("waiting", "it does not, or is silent: the drive's limit and cutout_ms run"),
         ("fired", "the engine's fuel is cut"),
     ),
     (
         ("undriven", "for heartbeat_missing_ms the drive is silent, or reports that it obeys nobody or acts on nothing new"),
-        ("driven", "the drive reports a station, and a lever frame it has not acted on before"),
-        (
-            "overdue",
-            "limit and cutout_ms over since the drive last acted on a lever; own gear switch open, or speed above 1.25 x idle",
-        ),
+        ("driven", "two reports in a row name one take, the later acts on a new lever frame; once fired, a take made anew"),
+        ("overdue", "limit and cutout_ms over since it was driven; gear switch open or speed above 1.25 x idle for cutout_ms"),
     ),
     (
         Row(1, "watching", "undriven", "waiting", "nobody drives, limit running"),

@@ -35,6 +35,8 @@ CAUSE_ACTUATOR: Final = 9
 CAUSE_LEVER_FAULT: Final = 10
 CAUSE_SUPPLY: Final = 11
 CAUSE_CONTROLLER: Final = 12
+CAUSE_DRIVE_LOST: Final = 13
+CAUSE_GEAR_IN: Final = 14
 
 CAUSES: Final = (
     (CAUSE_NONE, "none"),
@@ -47,9 +49,11 @@ CAUSES: Final = (
     (CAUSE_OTHER_DRIVE_LOST, "the other drive was lost"),
     (CAUSE_PARTITION, "the other drive obeys somebody else"),
     (CAUSE_ACTUATOR, "an actuator did not do as it was told"),
-    (CAUSE_LEVER_FAULT, "the lever in control reports a fault"),
+    (CAUSE_LEVER_FAULT, "the lever or wheel in control reports a fault"),
     (CAUSE_SUPPLY, "low supply"),
     (CAUSE_CONTROLLER, "own CAN controller bus-off"),
+    (CAUSE_DRIVE_LOST, "the drive is silent, or acts on no lever"),
+    (CAUSE_GEAR_IN, "the gear is not certainly out"),
 )
 
 ENGINE_STATES: Final = ((0, "stopped"), (1, "running"), (2, "stop asked for"), (3, "not known"))
@@ -86,7 +90,7 @@ NODE_STOPPED: Final = 3
 
 NODE_KINDS: Final = (
     (0, "a kind of the builder's own"), (1, "station"), (2, "drive"), (3, "panel"), (4, "zone driver"),
-    (5, "rudder"), (6, "cutout"), (7, "alarm"),
+    (5, "rudder"), (6, "cutout"), (7, "alarm"), (8, "navigation"),
 )  # fmt: skip
 
 RESET_CAUSES: Final = ((0, "power on"), (1, "reset line"), (2, "watchdog"), (3, "brown-out"))
@@ -107,11 +111,21 @@ PRESS_ACTIONS: Final = (
     (6, "start dimming up"),
     (7, "start dimming down"),
     (8, "stop dimming"),
-    (9, "all off"),
+    (9, "navigation light condition"),
 )
 PRESS_OFF: Final = 0
 PRESS_ON: Final = 1
 PRESS_TOGGLE: Final = 2
+PRESS_LEVEL: Final = 3
+PRESS_COLOUR: Final = 4
+PRESS_KELVIN: Final = 5
+PRESS_DIM_UP: Final = 6
+PRESS_DIM_DOWN: Final = 7
+PRESS_DIM_STOP: Final = 8
+PRESS_CONDITION: Final = 9
+
+SCENE_ALL_OFF: Final = 255
+"""A scene of every driver's own: all its zones dark. No boat file numbers another like it."""
 
 ZONE_FAULTS: Final = (
     (0, "none"),
@@ -121,5 +135,6 @@ ZONE_FAULTS: Final = (
     (4, "scene table older"),
     (5, "colour out of reach"),
 )
+ZONE_FAULT_OLDER_TABLE: Final = 4
 
 BENCH_DIRECTIONS: Final = ((0, "value in"), (1, "value out"))

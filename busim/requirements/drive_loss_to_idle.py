@@ -3,6 +3,7 @@
 from busim.events.journal import Event, Journal
 from busim.events.situation import DriveView
 from busim.events.table import FROM_PLANT
+from busim.requirements.orders import Orders
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -17,10 +18,12 @@ class LossToIdle(Requirement):
         super().__init__(context)
         self.tally = Tally(self.id, None, "ms", FROM_PLANT)
         self.limits = {name: limit.loss_to_idle_ms for name, limit in context.limits.items()}
+        self.orders = Orders(self.situation, context.limits)
         self.answered: dict[str, int] = {}
         """Drive -> the loss it has answered; what it does after that is for drive.rearm."""
 
     def attach(self, journal: Journal) -> None:
+        self.orders.attach(journal)
         journal.watch_events("throttle_stop", self._throttle)
 
     def _throttle(self, event: Event) -> None:
@@ -39,7 +42,10 @@ class LossToIdle(Requirement):
             base_ns = self.situation.loss_base_ns(drive, now_ns)
             if base_ns is None or self.answered.get(drive.name) == base_ns or drive.true_at_stop is not False:
                 continue
-            if now_ns - base_ns > self.limits[drive.name] * MS:
+            due_ns = base_ns + self.limits[drive.name] * MS
+            if self.orders.at_rest_unfollowed(drive.name, "throttle", due_ns, now_ns):
+                continue  # told in time, and its throttle is stuck: that is judged by drive.actuator_fault_found
+            if now_ns > due_ns:
                 self._measure(drive, now_ns, "throttle still off its stop when the run ended")
             else:
                 self.tally.undecided(now_ns, f"{drive.name}: the run ended before the limit")

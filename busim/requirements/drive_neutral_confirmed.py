@@ -1,10 +1,16 @@
-"""A drive says "neutral" of its sensed gear only while the gear is really out."""
+"""A drive says "neutral" of its sensed gear only while the gear is really out, and does not go on naming a gear that is not in.
+
+A clutch lets go before any sensor shows it, and a linkage may come off: a gear that is out may be named for as long as the shift
+has to go where it was told (see `orders`).
+"""
 
 from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
+from busim.requirements.orders import shift_allowed_ms
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
+from busim.units import MS
 
 
 class NeutralConfirmed(Requirement):
@@ -16,6 +22,9 @@ class NeutralConfirmed(Requirement):
         super().__init__(context)
         self.tally = Tally(self.id, 0, "times", FROM_PLANT)
         self.was_in: set[str] = set()
+        self.out_ns: dict[str, int] = {}
+        """Drive -> when its gear came out last."""
+        self.allowed_ns = {name: shift_allowed_ms(limit) * MS for name, limit in context.limits.items()}
 
     def attach(self, journal: Journal) -> None:
         for drive in self.situation.drives.values():
@@ -25,6 +34,8 @@ class NeutralConfirmed(Requirement):
     def _gear(self, event: Event) -> None:
         if event[4]:
             self.was_in.add(event[3])
+        else:
+            self.out_ns[event[3]] = event[0]
 
     def _state(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         drive = self.situation.by_address[can_id & 0x3F]
@@ -33,10 +44,14 @@ class NeutralConfirmed(Requirement):
         sensed = bits.field(int.from_bytes(data, "big"), bits.STATE_SENSED_GEAR)
         if sensed == bits.NEUTRAL and drive.true_gear:
             self.tally.fail(now_ns, f"{drive.name}: reported neutral as sensed with the gear in", 1)
-        elif sensed in (bits.AHEAD, bits.ASTERN) and drive.true_gear is not None and sensed != drive.true_gear:
+        elif sensed in (bits.AHEAD, bits.ASTERN) and drive.true_gear not in (None, sensed) and self._too_long(drive.name, now_ns):
             self.tally.fail(now_ns, f"{drive.name}: reported a gear as sensed that is not in", 1)
         elif sensed == bits.NEUTRAL:
             self.tally.measure(0, now_ns, f"{drive.name}: neutral reported only with the gear out")
+
+    def _too_long(self, name: str, now_ns: int) -> bool:
+        """The other gear is in, or none has been for longer than a shift may take."""
+        return bool(self.situation.drives[name].true_gear) or now_ns - self.out_ns.get(name, 0) > self.allowed_ns[name]
 
     def finish(self, now_ns: int) -> Verdict:
         return self.tally.verdict("no drive came back to neutral")

@@ -21,6 +21,8 @@ class RefuseBadFrame(Requirement):
         super().__init__(context)
         self.tally = Tally(self.id, 0, "times", MEASURED)
         self.bad = 0
+        self.cap = context.plan.rudder.no_steer_permille if context.plan.rudder is not None else None
+        """While nobody steers a lever that asks for more gets so much (see rudder.no_steer)."""
         self.commanded: dict[tuple[str, str], int] = {}
         """(drive's node, output) -> what it was told last."""
 
@@ -53,7 +55,9 @@ class RefuseBadFrame(Requirement):
         pairs = list(pairwise(drive.recent))[-3:]
         # One frame is enough to reduce (also the first of a station that has taken over in gear).
         reduced = value < before and any(value == frame[2] for frame in drive.recent[-2:])
-        if channel == "throttle" and not reduced and not any(value == min(one[2], other[2]) for one, other in pairs):
+        lowest = [min(one[2], other[2]) for one, other in pairs]
+        capped = value == self.cap and value < max(lowest, default=0)
+        if channel == "throttle" and not reduced and not capped and value not in lowest:
             self.tally.fail(at_ns, f"{drive.name}: throttle {value} permille was asked for by no two valid lever frames", 1)
         elif channel == "shift" and not any(value == one[1] == other[1] for one, other in pairs):
             self.tally.fail(at_ns, f"{drive.name}: a gear was asked for by no two valid lever frames", 1)

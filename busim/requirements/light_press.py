@@ -1,6 +1,7 @@
 """A press lights the lamp within 100 ms of the contact closing, or its panel says within 1 s that it failed.
 
-0.1 s feels instant, 1 s keeps the thought (Miller 1968; Card 1991).
+0.1 s feels instant, 1 s keeps the thought (Miller 1968; Card 1991). A lamp that fades has answered once a tenth of the change
+of lightness is done; how far it goes is known only when it has come to rest.
 """
 
 from busim.events.journal import Event, Journal
@@ -14,6 +15,29 @@ INSTANT_MS = 100
 REPORT_NS = SECOND
 FIELD_FAILED = 3
 JUDGED_ACTIONS = ("on", "off", "toggle")
+
+
+AT_REST_NS = 60 * MS
+"""A lamp that has not changed for this long has arrived; a fade moves more often."""
+
+
+class Course:
+    """How a zone's lamps changed in one direction, until they rested or turned round."""
+
+    __slots__ = ("origin", "points")
+
+    def __init__(self, origin: int) -> None:
+        self.origin = origin
+        self.points: list[tuple[int, int]] = []
+
+    def goes_on(self, at_ns: int, permille: int) -> bool:
+        last_ns, last = self.points[-1]
+        return at_ns - last_ns < AT_REST_NS and (permille > last) == (last > self.origin)
+
+    def tenth_ns(self) -> int:
+        """When a tenth of the way was done."""
+        whole = abs(self.points[-1][1] - self.origin)
+        return next(at_ns for at_ns, permille in self.points if abs(permille - self.origin) * 10 >= whole)
 
 
 class Touch:
@@ -44,6 +68,9 @@ class LightPress(Requirement):
             for control in panel.controls
             if control.page == 0 and control.action in JUDGED_ACTIONS  # a panel shows its first page
         }
+        self.courses: dict[str, Course] = {}
+        """Zone -> how it changes, or changed last."""
+        self.levels = dict.fromkeys(self.zone_names.values(), 0)
         self.touches: list[Touch] = []
         """Those that have not got all their light yet, oldest first."""
 
@@ -63,6 +90,7 @@ class LightPress(Requirement):
             if touch is not None and at_ns - touch.began_ns < panel.debounce_ms * MS:
                 self.touches.remove(touch)  # too short to be a press
             return
+        self._close_rested(at_ns)
         if node not in self.situation.running:
             return  # a dead panel registers nothing
         wanted = {}
@@ -81,12 +109,32 @@ class LightPress(Requirement):
         return on_the_way[-1] if on_the_way else self.situation.lamps[zone] > 0
 
     def _lamp(self, event: Event) -> None:
-        at_ns, _, _, zone, permille = event
-        touch = next((touch for touch in self.touches if touch.wanted.get(zone) == (permille > 0)), None)
-        if touch is None:
+        at_ns, zone, permille = event[0], event[3], event[4]
+        if zone not in self.levels or permille == self.levels[zone]:
+            return
+        course = self.courses.get(zone)
+        if course is not None and not course.goes_on(at_ns, permille):
+            self._close(zone)
+            course = None
+        if course is None:
+            course = self.courses[zone] = Course(self.levels[zone])
+        course.points.append((at_ns, permille))
+        self.levels[zone] = permille
+
+    def _close_rested(self, now_ns: int) -> None:
+        for zone in [zone for zone, course in self.courses.items() if now_ns - course.points[-1][0] >= AT_REST_NS]:
+            self._close(zone)
+
+    def _close(self, zone: str) -> None:
+        """A zone has come to where it went: the touch that wanted it there has its answer."""
+        course = self.courses.pop(zone)
+        final = course.points[-1][1]
+        at_ns = course.tenth_ns()
+        touch = next((touch for touch in self.touches if touch.wanted.get(zone) == (final > 0)), None)
+        if touch is None or (final > 0) == (course.origin > 0):
             return
         del touch.wanted[zone]
-        self.tally.measure(-(-(at_ns - touch.began_ns) // MS), at_ns, f"{touch.node}: {zone} {'lit' if permille else 'dark'}")
+        self.tally.measure(-(-(at_ns - touch.began_ns) // MS), at_ns, f"{touch.node}: {zone} {'lit' if final else 'dark'}")
         if not touch.wanted:
             self.touches.remove(touch)
 
@@ -94,6 +142,7 @@ class LightPress(Requirement):
         at_ns, _, _, node, channel, value = event
         if value != FIELD_FAILED:
             return
+        self._close_rested(at_ns)
         touch = next((touch for touch in self.touches if touch.node == node and channel == f"field.{touch.control.number}"), None)
         if touch is None:
             return
@@ -113,6 +162,8 @@ class LightPress(Requirement):
         self.touches = [touch for touch in self.touches if touch.wanted]
 
     def finish(self, now_ns: int) -> Verdict:
+        for zone in list(self.courses):
+            self._close(zone)
         for touch in self.touches:
             if now_ns - touch.began_ns > REPORT_NS:
                 zones = ", ".join(touch.wanted)

@@ -17,6 +17,8 @@ class Context:
     plan: WirePlan
     limits: dict[str, DriveLimits]
     situation: Situation
+    ride_through_ms: int = 200
+    rearm_max_s: int = 10
 
 
 class Requirement:

@@ -2,16 +2,29 @@
 
 from typing import Final
 
+from busim.requirements.boat_availability import Availability
+from busim.requirements.bus_helm_first import HelmFirst
+from busim.requirements.drive_actuator_fault_found import ActuatorFaultFound
 from busim.requirements.drive_engage_at_idle import EngageAtIdle
 from busim.requirements.drive_loss_to_idle import LossToIdle
 from busim.requirements.drive_loss_to_neutral import LossToNeutral
 from busim.requirements.drive_neutral_confirmed import NeutralConfirmed
+from busim.requirements.drive_no_thrust_rise import NoThrustRise
 from busim.requirements.drive_rearm import Rearm
 from busim.requirements.drive_refuse_bad_frame import RefuseBadFrame
 from busim.requirements.drive_reversal_dwell import ReversalDwell
+from busim.requirements.drive_self_loss import SelfLoss
+from busim.requirements.drive_start_in_neutral import StartInNeutral
 from busim.requirements.drive_wake import Wake
+from busim.requirements.light_navigation import LightNavigation
 from busim.requirements.light_press import LightPress
+from busim.requirements.light_return import LightReturn
+from busim.requirements.light_scene import LightScene
 from busim.requirements.requirement import Requirement
+from busim.requirements.rudder_fault_found import FaultFound
+from busim.requirements.rudder_hold import Hold
+from busim.requirements.rudder_limits import Limits
+from busim.requirements.rudder_no_steer import NoSteer
 from busim.requirements.station_neutral_now import NeutralNow
 from busim.requirements.station_nobody_shown import NobodyShown
 from busim.requirements.station_one_in_control import OneInControl
@@ -38,11 +51,24 @@ REQUIREMENTS: Final[tuple[type[Requirement], ...]] = (
     RefuseBadFrame,
     NeutralConfirmed,
     Wake,
+    SelfLoss,
+    ActuatorFaultFound,
+    StartInNeutral,
+    NoThrustRise,
+    Availability,
     OneInControl,
     Transfer,
+    Hold,
+    Limits,
+    FaultFound,
+    NoSteer,
     NeutralNow,
     NobodyShown,
     LightPress,
+    LightScene,
+    LightNavigation,
+    LightReturn,
+    HelmFirst,
 )
 
 BY_ID: Final = {requirement.id: requirement for requirement in REQUIREMENTS}

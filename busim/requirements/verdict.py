@@ -7,6 +7,8 @@ PASS: Final = "pass"
 FAIL: Final = "fail"
 NOT_EXERCISED: Final = "not exercised"
 INCONCLUSIVE: Final = "inconclusive"
+ACCEPTED: Final = "accepted weakness"
+"""Not met, and listed in the boat file as lived with: never counted as met, and no failure."""
 SELF_REPORTED: Final = "pass (self-reported)"
 
 

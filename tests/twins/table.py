@@ -22,7 +22,8 @@ TWINS = (
     Twin("drive", "tests.twins.drives:StaysInGear", "drive.loss_to_neutral", "cold_start_then_cut"),
     Twin("drive", "tests.twins.drives:EngagesAboveIdle", "drive.engage_at_idle", "cold_start_then_cut"),
     Twin("drive", "tests.twins.drives:ReversesAtOnce", "drive.reversal_dwell", "reversal"),
-    Twin("drive", "tests.twins.drives:RearmsItself", "drive.rearm", "brief_cut"),
+    # Its throttle opens again as well.
+    Twin("drive", "tests.twins.drives:RearmsItself", "drive.rearm", "brief_cut", ("drive.no_thrust_rise",)),
     # A frame with an old number is out of date: obeying it is what drive.refuse_bad_frame forbids as well.
     Twin("drive", "tests.twins.drives:IgnoresNumber", "drive.rearm", "cut_healed", ("drive.refuse_bad_frame",)),
     Twin("drive", "tests.twins.drives:IgnoresCrc", "drive.refuse_bad_frame", "bad_frames"),
@@ -37,4 +38,17 @@ TWINS = (
     ),
     Twin("station", "tests.twins.others:TakesHalf", "station.transfer", "cut_between_drives", boat="marsh_tern"),
     Twin("panel", "tests.twins.others:KeepsQuiet", "light.press", "lost_press"),
+    Twin("panel", "tests.twins.others:SendsInBursts", "bus.helm_first", "cold_start_then_cut"),
+    Twin("zone_driver", "tests.twins.others:SkipsAZone", "light.scene", "red_night_from_upper_deck", boat="marsh_tern"),
+    Twin("zone_driver", "tests.twins.others:FlashesOnReturn", "light.return", "driver_back_at_night", boat="marsh_tern"),
+    Twin("navigation", "tests.twins.others:ObeysScenes", "light.navigation", "all_off_under_way", boat="marsh_tern"),
+    Twin("cutout", "tests.twins.engines:NeverFires", "drive.self_loss", "drive_hangs_unwatched", boat="marsh_tern"),
+    Twin("drive", "tests.twins.engines:HidesFaults", "drive.actuator_fault_found", "jammed_throttle", boat="marsh_tern"),
+    Twin("drive", "tests.twins.engines:PermitsInGear", "drive.start_in_neutral", "start_engines", boat="marsh_tern"),
+    Twin("drive", "tests.twins.engines:RevsBeforeIdle", "drive.no_thrust_rise", "knocked_cable", boat="marsh_tern"),
+    Twin("drive", "tests.twins.engines:LosesAtOnce", "boat.availability", "knocked_cable", boat="marsh_tern"),
+    Twin("rudder", "tests.twins.rudders:FollowsAtOnce", "rudder.hold", "steer_and_hand_over", boat="marsh_tern"),
+    Twin("rudder", "tests.twins.rudders:GoesTooFar", "rudder.limits", "steer_and_hand_over", boat="marsh_tern"),
+    Twin("rudder", "tests.twins.rudders:SeesNothingWrong", "rudder.fault_found", "rudder_runs", boat="marsh_tern"),
+    Twin("drive", "tests.twins.rudders:NeverSlows", "rudder.no_steer", "wheel_lost", boat="marsh_tern"),
 )

@@ -1,0 +1,38 @@
+"""The written page's rules of cutouts and of starting an engine. Numbers are the boat's; states and events are a table."""
+
+from collections.abc import Iterator
+
+from busim.protocol.page_text import bullets, paragraph
+from busim.protocol.plan import WirePlan
+
+
+def engine_rules(plan: WirePlan) -> Iterator[str]:
+    timing = plan.timing
+    yield "### Cutouts"
+    yield paragraph(
+        "A cutout stops one engine. It has a supply, a switch on the gearbox that is closed in neutral, and a speed pick-up of its "
+        "own, and shares nothing with its drive but the bus. Of the drive's reports it takes those whose CRC and counter count."
+    )
+    yield bullets(
+        [
+            "The drive is driven when two reports in a row name the same station and number, and the later one an acted_on that "
+            "the earlier had not. A drive whose program hangs with its reports alive is not driven.",
+            f"Not driven for {timing.heartbeat_missing_ms} ms, the cutout waits. If never heard, from the cutout's start.",
+            "What a sensor shows is believed once it has stood for 100 ms. A gear switch that was never read counts as open.",
+            "It fires limit_ms and cutout_ms after the drive was last driven where its gear switch is open or the speed is above "
+            "1.25 x idle_rpm, and has been for cutout_ms; so a gear that goes in while nobody drives is stopped cutout_ms later.",
+            "Fired, it holds the fuel cut until control was taken anew: the drive is driven, under another station or number than "
+            "when it fired, or after it said that it obeys nobody, and the cutout's own gear switch is closed. It forgets what it "
+            "knew when it starts: an engine that is stopped by then needs permission to start.",
+        ]
+    )
+    yield "### Starting an engine"
+    yield bullets(
+        [
+            "A drive gives permission (permission.may_start, and its output start_permit) only where the independent neutral "
+            "switch is closed, its feedback shows neutral, the throttle is at its stop, its state is unclaimed, neutral, dwelling "
+            "or forced_neutral, and it has found no fault. Where no such switch is fitted it never does.",
+            "A cutout gives its own permission while its gear switch is closed and it has not fired.",
+            "permission.inhibit: a drive has asked for an engine stop, or a cutout holds the fuel cut.",
+        ]
+    )

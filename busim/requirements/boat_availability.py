@@ -1,0 +1,145 @@
+"""A fault no longer than the boat rides through forces no gear out; after a longer one thrust is soon back.
+
+What was ridden through is judged by the machinery: a drive with its gear in when the fault began still has it once the time is
+over, from the fault's end, in which a loss would have taken it out. Where somebody moved a lever or pressed a key meanwhile, or
+another fault was on, it shows nothing. Thrust is back when the gear is in again, counted from when control was taken and the
+lever put in gear, whichever came last. Only faults that end count as short: a reset is over at once, and what it does is not.
+"""
+
+from busim.events.journal import Event, Journal
+from busim.events.table import FROM_PLANT
+from busim.requirements.requirement import Context, Requirement
+from busim.requirements.verdict import Tally, Verdict
+from busim.units import MS
+
+
+class Brief:
+    """One fault while it lasts, and as long again as a loss may take to end in neutral: the gears that were in when it began."""
+
+    __slots__ = ("alone", "began_ns", "ended_ns", "gears", "out", "words")
+
+    def __init__(self, began_ns: int, words: str, gears: dict[str, int], alone: bool) -> None:
+        self.began_ns = began_ns
+        self.ended_ns: int | None = None
+        self.words = words
+        self.gears = gears
+        self.alone = alone
+        self.out: tuple[str, int] | None = None
+        """The first drive whose gear was forced out, and when."""
+
+
+class Availability(Requirement):
+    id = "boat.availability"
+    words = "A short fault forces nothing to neutral, and after a longer one thrust is soon back."
+    hazards = ("loss of all control",)
+
+    def __init__(self, context: Context) -> None:
+        super().__init__(context)
+        self.ride_through_ms = context.ride_through_ms
+        self.rearm_ms = context.rearm_max_s * 1000
+        self.afterwards_ns = max((limit.loss_to_neutral_ms for limit in context.limits.values()), default=0) * MS
+        """Whatever a fault sets off has happened this long after its end."""
+        self.tally = Tally(self.id, self.rearm_ms, "ms", FROM_PLANT)
+        self.rides: list[Brief] = []
+        self.on: set[tuple[str, str]] = set()
+        """(fault, place) of those that are on."""
+        self.nodes = {station.name: self.situation.node_of[station.address] for station in context.plan.stations}
+        self.forced: dict[str, int | None] = {}
+        """Drive whose gear a loss took out -> when control was last asked for since; None: not yet."""
+        self.levers: dict[tuple[str, str], tuple[int, int]] = {}
+        """(station's node, drive) -> where its lever was last put, and when."""
+        self.taker = ""
+
+    def attach(self, journal: Journal) -> None:
+        for kind in ("fault", "gear", "lever", "key"):
+            journal.watch_events(kind, getattr(self, f"_{kind}"))
+
+    # ------------------------------------------------------------------------------------------------ short ones
+
+    def _fault(self, event: Event) -> None:
+        at_ns, _, _, fault, place, begins = event
+        self._settle(at_ns)
+        words = f"{fault}, {place}"
+        if begins:
+            gears = {drive.name: drive.true_gear for drive in self.situation.drives.values() if drive.true_gear and drive.station}
+            for ride in self.rides:
+                ride.alone = False
+            self.rides.append(Brief(at_ns, words, gears, not self.on and not self.rides))
+            self.on.add((fault, place))
+            return
+        self.on.discard((fault, place))
+        for ride in self.rides:
+            if ride.words == words and ride.ended_ns is None:
+                ride.ended_ns = at_ns
+
+    def _settle(self, now_ns: int) -> None:
+        """Faults that have been over for long enough: what was in gear when they began has been ridden through."""
+        for ride in list(self.rides):
+            if ride.ended_ns is None or now_ns < ride.ended_ns + self.afterwards_ns:
+                continue
+            self.rides.remove(ride)
+            if not ride.gears or not ride.alone or ride.ended_ns - ride.began_ns > self.ride_through_ms * MS:
+                continue
+            if ride.out is not None:
+                name, at_ns = ride.out
+                self.tally.fail(at_ns, f"{name}: forced to neutral by {ride.words}, which the boat should ride through")
+            else:
+                names = ", ".join(ride.gears)
+                self.tally.measure(0, ride.ended_ns + self.afterwards_ns, f"{names}: rode through {ride.words} in gear")
+
+    # ------------------------------------------------------------------------------------------------ gears, and people
+
+    def _gear(self, event: Event) -> None:
+        at_ns, _, _, name, gear, _, _ = event
+        self._settle(at_ns)
+        if gear:
+            self._thrust_back(name, at_ns)
+            return
+        drive = self.situation.drives[name]
+        if drive.station and self.situation.loss_base_ns(drive, at_ns) is None:
+            return  # whoever is in control wanted it out
+        self.forced[name] = None
+        for ride in self.rides:
+            if name in ride.gears and ride.out is None:
+                ride.out = (name, at_ns)
+
+    def _thrust_back(self, name: str, at_ns: int) -> None:
+        asked_ns = self.forced.pop(name, None)
+        permille, moved_ns = self.levers.get((self.taker, name), (0, 0))
+        if asked_ns is not None and permille:
+            took_ms = -(-(at_ns - max(asked_ns, moved_ns)) // MS)
+            self.tally.measure(took_ms, at_ns, f"{name}: gear in again after a loss, control taken at {self.taker}")
+
+    def _lever(self, event: Event) -> None:
+        at_ns, _, _, station, drive, permille, _ = event
+        self.levers[self.nodes[station], drive] = permille, at_ns
+        self._meanwhile()
+
+    def _key(self, event: Event) -> None:
+        at_ns, _, _, node, key, down = event
+        self._meanwhile()
+        if key != "take" or not down or node not in self.nodes.values() or node not in self.situation.running:
+            return
+        if any(permille for (lever_node, _), (permille, _) in self.levers.items() if lever_node == node):
+            return  # a lever off neutral gates the take
+        self.taker = node
+        for name in self.forced:
+            self.forced[name] = at_ns
+
+    def _meanwhile(self) -> None:
+        for ride in self.rides:
+            if ride.out is None:
+                ride.alone = False
+
+    def finish(self, now_ns: int) -> Verdict:
+        self._settle(now_ns)
+        for name, asked_ns in self.forced.items():
+            permille, moved_ns = self.levers.get((self.taker, name), (0, 0))
+            if asked_ns is None or not permille or self.on:
+                continue
+            waited_ms = (now_ns - max(asked_ns, moved_ns)) // MS
+            if waited_ms > self.rearm_ms:
+                self.tally.measure(waited_ms, now_ns, f"{name}: no gear in, control taken at {self.taker} and its lever in gear")
+            else:
+                self.tally.undecided(now_ns, f"{name}: the run ended before thrust was back")
+        return self.tally.verdict("no fault was short enough to be ridden through, and after none was a gear put in again")

@@ -1,0 +1,133 @@
+"""Navigation lights follow the boat's condition and nothing else; a failed lamp or fuse is said.
+
+Intensity and display are the rules' of the road: COLREGs 1972, Rules 20 to 30, and the note to Annex I s. 8 (not limited by
+variable control). No scene, touch, reset or loss of the bus changes them.
+"""
+
+from busim.events import bits
+from busim.events.journal import Event, Journal
+from busim.events.table import FROM_PLANT
+from busim.requirements.requirement import Context, Requirement
+from busim.requirements.verdict import Tally, Verdict
+from busim.units import MS, SECOND
+
+WITHIN_MS = 200
+SAID_NS = SECOND
+FULL = 1000
+UNDER_WAY = 1
+
+
+class LightNavigation(Requirement):
+    id = "light.navigation"
+    words = "Navigation lights follow the condition of the boat and nothing else, and a failed one is said."
+    hazards = ("confusion over control",)
+
+    def __init__(self, context: Context) -> None:
+        super().__init__(context)
+        self.tally = Tally(self.id, WITHIN_MS, "ms", FROM_PLANT)
+        plan = context.plan
+        self.lights = {light.name: light for light in plan.navigation_lights}
+        self.nodes = {light.name: self.situation.node_of[light.driver] for light in plan.navigation_lights}
+        self.switches = {(self.nodes[light.name], f"switch.{light.number}"): light.name for light in plan.navigation_lights}
+        self.shown = dict.fromkeys(self.lights, 0)
+        self.forced: set[str] = set()
+        self.failed_ns: dict[str, int] = {}
+        """Light -> when its lamp or fuse failed, until that is said."""
+        self.broken: set[str] = set()
+        self.condition = 0
+        self.number = 0
+        self.changed_ns = 0
+        self.waits: set[str] = set()
+        """Lights that have to change since then."""
+
+    def attach(self, journal: Journal) -> None:
+        for station in self.context.plan.stations:
+            journal.watch_frames(bits.CODE_CONDITION << 6 | station.address, self._condition)
+        for node in {light.driver for light in self.lights.values()}:
+            journal.watch_frames(bits.CODE_NOTICE << 6 | node, self._notice)
+        journal.watch_events("lamp", self._lamp)
+        journal.watch_events("key", self._key)
+        journal.watch_events("fault", self._fault)
+
+    def _condition(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        if not bits.sound(can_id, data):
+            return
+        whole = int.from_bytes(data, "big")
+        number = bits.field(whole, bits.CONDITION_NUMBER)
+        if number == self.number or (self.number and (number - self.number) % 65536 >= 32768):
+            return
+        self._late(now_ns)
+        self.number, self.condition = number, bits.field(whole, bits.CONDITION_CONDITION)
+        self.changed_ns = now_ns
+        self.waits = {
+            name
+            for name, light in self.lights.items()
+            if (self.shown[name] > 0) != self._wanted(name) and self.nodes[name] in self.situation.running
+            and mask & self.situation.host_bit[light.driver] and name not in self.broken
+        }  # fmt: skip
+        if not self.waits and self.lights:
+            self.tally.held(now_ns, "every navigation light is as the condition wants it")
+
+    def _wanted(self, name: str) -> bool:
+        return self.condition in self.lights[name].lit or name in self.forced
+
+    def _lamp(self, event: Event) -> None:
+        at_ns, name, permille = event[0], event[3], event[4]
+        if name not in self.lights:
+            return
+        self.shown[name] = permille
+        if name in self.broken:
+            return
+        if permille not in (0, FULL):
+            self.tally.fail(at_ns, f"{name}: dimmed to {permille} permille")
+        elif name in self.waits and (permille > 0) == self._wanted(name):
+            self.waits.discard(name)
+            self.tally.measure(-(-(at_ns - self.changed_ns) // MS), at_ns, f"{name}: {'lit' if permille else 'dark'}")
+        elif self.number and (permille > 0) != self._wanted(name):
+            self.tally.fail(at_ns, f"{name}: {'lit' if permille else 'dark'} against the condition")
+        elif not self.number and permille and UNDER_WAY not in self.lights[name].lit and name not in self.forced:
+            self.tally.fail(at_ns, f"{name}: lit before any condition was heard")
+
+    def _key(self, event: Event) -> None:
+        name = self.switches.get((event[3], event[4]))
+        if name is not None:
+            (self.forced.add if event[5] else self.forced.discard)(name)
+
+    def _fault(self, event: Event) -> None:
+        at_ns, _, _, fault, place, begins = event
+        name = place.split()[0] if place else ""
+        if fault not in ("lamp_open", "lamp_short") or name not in self.lights:
+            return
+        if begins:
+            self.broken.add(name)
+            if self.nodes[name] in self.situation.running:
+                self.failed_ns[name] = at_ns
+        else:
+            self.broken.discard(name)
+            self.failed_ns.pop(name, None)
+
+    def _notice(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        whole = int.from_bytes(data, "big")
+        if len(data) != bits.NOTICE_BYTES or not bits.field(whole, bits.NOTICE_STATE):
+            return
+        number = bits.field(whole, bits.NOTICE_SUBJECT)
+        for name, at_ns in list(self.failed_ns.items()):
+            light = self.lights[name]
+            if light.number == number and light.driver == can_id & 0x3F:
+                del self.failed_ns[name]
+                if now_ns - at_ns > SAID_NS:
+                    self.tally.fail(now_ns, f"{name}: its failure was said too late", (now_ns - at_ns) // MS, SAID_NS // MS)
+                else:
+                    self.tally.held(now_ns, f"{name}: its failure was said")
+
+    def _late(self, now_ns: int) -> None:
+        if self.waits and now_ns - self.changed_ns > WITHIN_MS * MS:
+            names = ", ".join(sorted(self.waits))
+            self.tally.fail(now_ns, f"{names}: not as the condition wants it", (now_ns - self.changed_ns) // MS)
+
+    def finish(self, now_ns: int) -> Verdict:
+        self._late(now_ns)
+        for name, at_ns in self.failed_ns.items():
+            if now_ns - at_ns > SAID_NS:
+                self.tally.fail(now_ns, f"{name}: its failure was never said")
+        return self.tally.verdict("the boat has no navigation lights, or nobody set a condition")

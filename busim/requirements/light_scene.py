@@ -1,0 +1,137 @@
+"""A scene arrives whole: every zone of it begins at once and rests at its level, or the panel says that it did not.
+
+At once: a tenth of the change within 100 ms of the contact (0.1 s feels instant: Miller 1968; Card 1991), and a tenth of the
+scene's own fade on top. All off is a scene of everybody's.
+"""
+
+from busim.events.journal import Event, Journal
+from busim.events.table import FROM_PLANT
+from busim.protocol.plan import ControlPlan
+from busim.requirements.requirement import Context, Requirement
+from busim.requirements.verdict import Tally, Verdict
+from busim.units import MS, SECOND
+
+INSTANT_MS = 100
+REPORT_NS = SECOND
+NEAR_PERMILLE = 15
+"""What counts as its level: less than two of the smallest steps that can be seen at all."""
+OFF_FADE_NS = 250 * MS
+FIELD_FAILED, FIELD_PARTLY = 3, 4
+
+
+class Call:
+    """One touch that asks for a scene: the zones it changes, with where they are to rest."""
+
+    __slots__ = ("began", "began_ns", "control", "due_ns", "fade_ns", "node", "wanted")
+
+    def __init__(self, node: str, control: ControlPlan, began_ns: int, fade_ns: int, wanted: dict[str, int]) -> None:
+        self.node = node
+        self.control = control
+        self.began_ns = began_ns
+        self.fade_ns = fade_ns
+        self.wanted = wanted
+        self.began: dict[str, tuple[int, int]] = {}
+        """Zone -> (level when it was called, when it first had moved by a tenth; 0 not yet)."""
+        self.due_ns = began_ns + REPORT_NS + fade_ns
+
+
+class LightScene(Requirement):
+    id = "light.scene"
+    words = "A scene arrives whole, on every zone of it, or the panel says that it did not."
+    hazards = ("confusion over control",)
+
+    def __init__(self, context: Context) -> None:
+        super().__init__(context)
+        self.tally = Tally(self.id, INSTANT_MS, "ms", FROM_PLANT)
+        plan = context.plan
+        self.names = {zone.number: zone.name for zone in plan.zones}
+        self.node_of_zone = {zone.name: self.situation.node_of[zone.driver] for zone in plan.zones}
+        self.scenes = {scene.number: scene for scene in plan.scenes}
+        self.fields = {
+            (self.situation.node_of[panel.address], control.page, f"touch.{control.number}"): (panel.debounce_ms, control)
+            for panel in plan.panels
+            for control in panel.controls
+            if control.action in ("scene", "all_off")
+        }
+        self.page_of: dict[str, int] = {}
+        self.call: Call | None = None
+        """The last one: the scene that was called last stands."""
+
+    def attach(self, journal: Journal) -> None:
+        journal.watch_events("key", self._key)
+        journal.watch_events("lamp", self._lamp)
+        journal.watch_events("output", self._output)
+
+    def _key(self, event: Event) -> None:
+        at_ns, _, _, node, key, down = event
+        found = self.fields.get((node, self.page_of.get(node, 0), key))
+        if found is None:
+            if down and key.startswith(("touch.", "switch.")) and self.call is not None:
+                self._settle(at_ns)  # somebody changes single lights by hand: what the scene is like is not known any more
+                self.call = None
+            return
+        debounce_ms, control = found
+        if not down:
+            if self.call is not None and self.call.control is control and at_ns - self.call.began_ns < debounce_ms * MS:
+                self.call = None  # too short to be a press
+            return
+        if node not in self.situation.running:
+            return
+        self._settle(at_ns)
+        scene = self.scenes.get(control.scene)
+        fade_ns = scene.fade_ms * MS if scene is not None else OFF_FADE_NS
+        if control.action == "all_off":
+            wanted = dict.fromkeys(self.node_of_zone, 0)
+        else:
+            wanted = {self.names[zone]: level for zone, level, _, _ in scene.levels} if scene is not None else {}
+        lamps = self.situation.lamps
+        changing = {zone: level for zone, level in wanted.items() if abs(lamps[zone] - level) > NEAR_PERMILLE}
+        self.call = Call(node, control, at_ns, fade_ns, changing)
+        self.call.began = {zone: (lamps[zone], 0) for zone in changing}
+
+    def _lamp(self, event: Event) -> None:
+        at_ns, zone, permille = event[0], event[3], event[4]
+        call = self.call
+        if call is None or zone not in call.began:
+            return
+        origin, tenth_ns = call.began[zone]
+        if not tenth_ns and abs(permille - origin) * 10 >= abs(call.wanted[zone] - origin):
+            call.began[zone] = (origin, at_ns)
+
+    def _output(self, event: Event) -> None:
+        at_ns, _, _, node, channel, value = event
+        if channel == "page":
+            self.page_of[node] = value
+        call = self.call
+        if call is None or node != call.node or channel != f"field.{call.control.number}":
+            return
+        if value not in (FIELD_FAILED, FIELD_PARTLY):
+            return
+        took_ms = (at_ns - call.began_ns) // MS
+        if at_ns - call.began_ns > REPORT_NS:
+            self.tally.fail(at_ns, f"{node}: said too late that a scene did not arrive", took_ms, REPORT_NS // MS)
+        else:
+            self.tally.held(at_ns, f"{node}: said that a scene did not arrive whole")
+        self.call = None
+
+    def _settle(self, now_ns: int) -> None:
+        """What is known of the last call, as far as its time is over."""
+        call = self.call
+        if call is None or now_ns < call.due_ns:
+            return
+        self.call = None
+        for zone, level in call.wanted.items():
+            tenth_ns = call.began[zone][1]
+            lamp = self.situation.lamps[zone]
+            if abs(lamp - level) > NEAR_PERMILLE or not tenth_ns:
+                words = f"{zone} rests at {lamp} permille where the scene wants {level}, and no word of it"
+                self.tally.fail(now_ns, f"{call.node}: {words}")
+            else:
+                limit_ms = INSTANT_MS + call.fade_ns // MS // 10
+                self.tally.measure(-(-(tenth_ns - call.began_ns) // MS), tenth_ns, f"{call.node}: {zone} began", limit_ms)
+
+    def finish(self, now_ns: int) -> Verdict:
+        self._settle(now_ns)
+        if self.call is not None and self.call.wanted:
+            self.tally.undecided(now_ns, f"{self.call.node}: the run ended before its scene could have arrived")
+        return self.tally.verdict("nobody asked for a scene that changes anything")

@@ -1,0 +1,92 @@
+"""The boat's navigation light condition as its nodes keep it: the highest number stands, of two equal ones the lower address.
+
+A station changes it when a panel asks, and says it on every change and once a second. Stations that hear the same press come
+to the same number and the same condition, each by itself.
+"""
+
+from busim.protocol.catalogue import CONDITION, PRESS
+from busim.protocol.codec import INVALID, check, counter_of, read_plain
+from busim.protocol.counter import ACCEPTED, CounterWatch, counter_watch, newer
+from busim.protocol.ids import address_of
+from busim.protocol.plan import WirePlan
+from busim.protocol.values import NAVIGATION_CONDITIONS, PRESS_CONDITION
+from busim.units import NEVER, SECOND
+from nodes.member import following
+
+KNOWN = len(NAVIGATION_CONDITIONS)
+
+
+class Condition:
+    """What one node knows of it. `take` wants every valid frame of a station."""
+
+    __slots__ = ("address", "condition", "number", "watches")
+
+    def __init__(self, plan: WirePlan, receiver: int) -> None:
+        self.condition = 0
+        self.number = 0
+        """0: none was heard yet."""
+        self.address = 0
+        self.watches: dict[int, CounterWatch] = {
+            station.address: counter_watch(plan, receiver, station.address)
+            for station in plan.stations
+            if station.address != receiver
+        }
+
+    def take(self, bus: int, can_id: int, data: bytes) -> bool:
+        """Note a frame; True where the condition that stands has changed."""
+        word = check(can_id, data)
+        station = address_of(can_id)
+        if word == INVALID or self.watches[station].judge(counter_of(word), bus) != ACCEPTED:
+            return False
+        condition, number = CONDITION.unpack(word)
+        stands = newer(number, self.number) or (number == self.number and station < self.address)
+        if condition >= KNOWN or not number or not stands:
+            return False
+        changed = condition != self.condition or not self.number
+        self.condition, self.number, self.address = condition, number, station
+        return changed
+
+
+class ConditionKeeper:
+    """A station's part: panels ask it, and it tells everybody."""
+
+    __slots__ = ("address", "asked", "counter", "due_ns", "known")
+
+    def __init__(self, plan: WirePlan, address: int) -> None:
+        self.known = Condition(plan, address)
+        self.address = address
+        self.asked: dict[int, int] = {}
+        """Panel -> number of its last press."""
+        self.counter = 0
+        self.due_ns = NEVER
+
+    def ask(self, now_ns: int, can_id: int, data: bytes) -> bool:
+        """A panel's press; True where it asks for a condition, and there is something to say."""
+        word = read_plain(PRESS, data)
+        if word == INVALID:
+            return False
+        press, _, action, condition, _, _ = PRESS.unpack(word)
+        if action != PRESS_CONDITION or condition >= KNOWN:
+            return False
+        self.due_ns = now_ns
+        known = self.known
+        if self.asked.get(address_of(can_id)) != press and (condition != known.condition or not known.number):
+            known.number = (known.number + 1 & 0xFFFF) or 1
+            known.condition, known.address = condition, self.address
+        self.asked[address_of(can_id)] = press
+        return True
+
+    def take(self, now_ns: int, bus: int, can_id: int, data: bytes) -> bool:
+        if self.known.take(bus, can_id, data):
+            self.due_ns = now_ns
+            return True
+        return False
+
+    def say(self, now_ns: int) -> tuple[int, bytes]:
+        """The frame that tells it: (id, data)."""
+        self.due_ns = following(self.due_ns, SECOND, now_ns)
+        self.counter = self.counter + 1 & 0xFF
+        can_id = CONDITION.can_id(self.address)
+        return can_id, CONDITION.pack(can_id, self.counter, self.known.condition, self.known.number)
+
+

@@ -1,0 +1,28 @@
+"""What a drive has to alarm, from why it was forced and from what it found wrong."""
+
+from typing import TYPE_CHECKING, Final
+
+from busim.protocol import values as v
+from busim.protocol.alarms import BY_NAME
+
+if TYPE_CHECKING:
+    from nodes.drive_machine import DriveMachine
+
+CONTROL_LOST: Final = BY_NAME["control_lost"].number
+NO_LOSS: Final = (v.CAUSE_NONE, v.CAUSE_NEUTRAL_NOW, v.CAUSE_ACTUATOR)
+"""Neutral now is somebody's wish, and shown; an actuator or sensor has an alarm of its own. Every other cause took control away
+from somebody who had it, or found the gear in with nobody in control."""
+OF_FAULT: Final = {
+    1: BY_NAME["shift_fault"].number,
+    2: BY_NAME["throttle_fault"].number,
+    3: BY_NAME["sensor_fault"].number,
+    4: BY_NAME["sensor_fault"].number,
+    5: BY_NAME["throttle_fault"].number,
+}
+"""By the fault in drive_state. An engine whose speed is unlike the command may be the throttle's linkage: the worse one is said."""
+
+
+def causes_of(drive: "DriveMachine") -> list[int]:
+    """Both the cause and the fault are latched until control is taken anew, and so are the alarms."""
+    found = [] if drive.cause in NO_LOSS else [CONTROL_LOST]
+    return [*found, OF_FAULT[drive.fault]] if drive.fault in OF_FAULT else found
