@@ -19,17 +19,24 @@ SHOWS: Final = {
     3: "another station in control",
     4: "nothing heard",
     5: "asking for control",
-    6: "the drives obey different stations",
+    6: "drives and rudder obey different stations",
     7: "control lost, drive not yet heard of",
+    8: "in control here, but nobody steers",
 }
-FIELDS: Final = {0: "quiet", 1: "waits", 2: "done", 3: "failed"}
+FIELDS: Final = {0: "quiet", 1: "waits", 2: "done", 3: "failed", 4: "partly done"}
 
 # ------------------------------------------------------------------------------------------------ timeline
 
 GEARS: Final = {0: "neutral", 1: "ahead", 2: "astern"}
 CONTROLLER_STATES: Final = {0: "in order again", 1: "error passive", 2: "bus-off"}
 RESET_CAUSES: Final = {0: "power", 1: "reset", 2: "watchdog", 3: "brown-out"}
-KEYS: Final = {"take": "take control pressed", "neutral_now": "neutral now pressed"}
+KEYS: Final = {
+    "take": "take control pressed",
+    "neutral_now": "neutral now pressed",
+    "acknowledge": "acknowledge pressed",
+    "silence": "silence pressed",
+    "lock_out": "lock out pressed",
+}
 
 ALL_SUPPLIES_ON: Final = "supply on at every node"
 SUPPLY_ON: Final = "{node}: supply on"
@@ -38,12 +45,29 @@ PROGRAM_STARTS: Final = "{node}: program starts ({cause})"
 KEY_PRESSED: Final = "{station}: {key}"
 TOUCHED: Final = "{panel}: {control} touched"
 LEVER_MOVED: Final = "{station}: {drive} lever goes {where}"
+WHEEL_TURNED: Final = "{station}: wheel goes {side} {percent:g} %"
+WHEEL_MIDSHIPS: Final = "{station}: wheel goes midships"
+CRANKED: Final = "{drive}: start key turned, {seconds:g} s"
+STARTER: Final = {0: "{drive}: starter lets go", 1: "{drive}: starter turns", 2: "{drive}: starter has no permission, nothing turns"}
+RUDDER_RESTS: Final = "rudder at rest, {degrees:g} degrees {side}"
+RUDDER_MIDSHIPS: Final = "rudder at rest, midships"
+SIDES: Final = {1: "to starboard", -1: "to port"}
+STREAM: Final = "stream sets {set_deg:03d} degrees at {kn:.1f} kn"
+SLACK: Final = "no stream any more"
 ROW: Final = "{who}: {words}"
 OTHER_ROW: Final = "row {row} of its table {machine}"
 LOST_LEVER: Final = "nothing valid from {station} for {timeout} ms, {words}"
 LOST: Final = "{cause}, {words}"
 STATION_SHOWS: Final = "{station} shows: {shows}"
-ALARM_ON: Final = "{station}: alarm sounds"
+ALARM_SOUNDS: Final = {True: "{who}: alarm sounds", False: "{who}: alarm is quiet"}
+ALARM_LINE: Final = "{who}: {priority} {alarm}{under}{state}"
+ALARM_PRIORITIES: Final = {0: "caution", 1: "WARNING", 2: "EMERGENCY"}
+ALARM_STATES: Final = {1: "", 2: ", acknowledged", 3: ", silenced", 4: ", over but not acknowledged"}
+ALARM_DOUBTFUL: Final = ", no longer confirmed"
+ALARMS_UNDER: Final = " ({count} more under it)"
+ALARMS_HIDDEN: Final = "{who}: {count} more alarms than it shows"
+NO_ALARMS: Final = "{who}: no alarms"
+OTHER_ALARM: Final = "alarm {number}"
 FIELD_SHOWS: Final = "{panel} shows: {control} {field}"
 GEAR_IN: Final = "{drive}: gear in, {gear}"
 GEAR_OUT: Final = "{drive}: gear out"
@@ -52,10 +76,13 @@ OFF_STOP: Final = "{drive}: throttle opens"
 ENGINE_STOPPED: Final = "{drive}: engine stopped"
 ENGINE_RUNS: Final = "{drive}: engine runs"
 LAMP_LIT: Final = "{zone}: lit"
+LAMP_LIT_AT: Final = "{zone}: lit at {level} %"
 LAMP_DARK: Final = "{zone}: dark"
 FAULT_BEGINS: Final = "FAULT {fault}: {place}"
 FAULT_ENDS: Final = "fault over, {fault}: {place}"
 CONTROLLER: Final = "{node}: controller on {bus} {state}"
+FUEL_CUT: Final = "{cutout}: the cutout stops the {drive} engine"
+FUEL_BACK: Final = "{cutout}: the cutout lets the {drive} engine have its fuel again"
 STOP_ASKED: Final = "{drive}: engine stop asked for"
 
 # ------------------------------------------------------------------------------------------------ results
@@ -69,6 +96,7 @@ TIMELINE_HEAD: Final = "what happened"
 VERDICT_HEAD: Final = ("requirement", "verdict", "limit", "measured", "evidence")
 LOSS_TITLE: Final = "control lost"
 LOSS_HEAD: Final = ("drive", "last heard", "idle after", "gear out after", "way off after")
+OVER_GROUND: Final = "{run} ({ground:.2f} m over ground)"
 NO_HULL: Final = "metres not judged: no hull given"
 NOT_YET: Final = "-"
 DIGEST_LINE: Final = "run code: {digest} ({frames} frames, {seconds:g} simulated seconds)"
@@ -78,6 +106,7 @@ REPLACED_LINE: Final = "kinds replaced: {kinds}"
 ALL_PASSED: Final = "everything required here passed"
 SOME_FAILED: Final = "FAILED: {names}"
 NOT_AS_EXPECTED: Final = "NOT AS EXPECTED: {name} came to: {verdict}"
+WEAKNESS_LINE: Final = "ACCEPTED WEAKNESS, not met: {name} under {fault}, accepted {date}: {reason}"
 SOME_OPEN: Final = "not shown, though the scenario expects it: {names}"
 SAME_AGAIN: Final = "the rerun is the same as the record, run code {digest}"
 CUT_SHORT: Final = "the record ends after {seconds} s (it was cut short); the rerun is the same up to there"
@@ -90,6 +119,13 @@ CHANGED_SINCE: Final = "was changed after the run: second {second} is not what t
 KINDS_UNSAID: Final = "this record was played with classes of somebody's own. To run them, say so: {line}"
 KINDS_UNLIKE: Final = "the record was not played with those classes: {line}"
 RECORD_ENDS: Final = "record: {folder}, up to and with second {seconds}"
+NO_FIELDS: Final = "no panel has a field that toggles zones on its first page: there is nothing to press"
+PRESSES_LINE: Final = "{total:,} presses on fields that toggle, seed {seed}"
+PRESSES_HEAD: Final = ("trouble", "pressed", "registered", "acted on", "reported", "lost", "median", "99 %", "worst")
+PRESSES_TOGETHER: Final = "together"
+PRESSES_GOOD: Final = "every press that a live panel registered was acted on or reported"
+PRESSES_LOST: Final = "FAILED: {lost:,} presses were registered and lost without a word"
+PRESSES_SLOW: Final = "FAILED: with nothing wrong, one press in a hundred takes 100 ms or longer"
 STOPPED: Final = "stopped"
 OUTPUT: Final = "output"
 ENDED_BY_NODE: Final = "a node's module or class ended the program (sys.exit): a node may not"

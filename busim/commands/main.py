@@ -23,6 +23,7 @@ app = typer.Typer(
 )
 
 LARGEST_SEED = 2**63 - 1
+MOST_PRESSES = 10_000_000
 
 
 def _whole_number(low: int, high: int) -> Callable[[str], int]:
@@ -109,8 +110,21 @@ def run(
     from_record: Annotated[
         Path | None, typer.Option("--from", metavar="RECORD", help="Rerun a record, and compare it with what was kept.")
     ] = None,
+    presses: Annotated[
+        int | None,
+        typer.Option(
+            metavar="NUMBER", parser=_whole_number(1, MOST_PRESSES), help="Press so many touch fields, in trouble of several kinds."
+        ),
+    ] = None,
 ) -> int:
-    """One deterministic run without a screen: what happened, and the verdicts."""
+    """One deterministic run without a screen: what happened, and the verdicts. With --presses: what becomes of many touches."""
+    if presses is not None:
+        if scenario is not None or record or from_record is not None:
+            ending.say_error("--presses plays presses of its own: leave out --scenario, --record and --from")
+            return ending.BAD_INPUT
+        from busim.commands.presses import press_many
+
+        return press_many(boat, presses, 1 if seed is None else seed, as_json=as_json, kinds=kind or [])
     if from_record is not None:
         if boat is not None or scenario is not None or seed is not None or record:
             ending.say_error("--from takes boat, scenario and seed from the record: leave them out, and --record too")

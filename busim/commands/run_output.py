@@ -26,6 +26,12 @@ def text_lines(outcome: Outcome) -> Iterator[str]:
         yield from table(labels.LOSS_HEAD, [_loss_row(loss) for loss in outcome.losses])
     yield ""
     yield from table(labels.VERDICT_HEAD, [_verdict_row(verdict) for verdict in outcome.verdicts])
+    for weakness in outcome.weaknesses:
+        yield printable(
+            labels.WEAKNESS_LINE.format(
+                name=weakness.requirement, fault=weakness.fault, date=weakness.date, reason=weakness.reason
+            )
+        )
     yield ""
     failed = [verdict.id for verdict in outcome.verdicts if verdict.id in outcome.failed and verdict.verdict == FAIL]
     if failed:
@@ -59,17 +65,19 @@ def _loss_row(loss: LossOfControl) -> tuple[str, ...]:
     return (
         loss.drive,
         f"{seconds_text(loss.base_ns)} s",
-        _reached(loss.to_idle_ns, loss.run_to_idle_mm),
-        _reached(loss.to_neutral_ns, loss.run_mm),
+        _reached(loss.to_idle_ns, loss.run_to_idle_mm, loss.ground_to_idle_mm),
+        _reached(loss.to_neutral_ns, loss.run_mm, loss.ground_mm),
         off,
     )
 
 
-def _reached(after_ns: int | None, run_mm: int | None) -> str:
+def _reached(after_ns: int | None, run_mm: int | None, ground_mm: int | None) -> str:
     """How soon, and how far she had run by then."""
     if after_ns is None:
         return labels.NOT_YET
     run = labels.NO_HULL if run_mm is None else f"{run_mm / 1000:.2f} m"
+    if ground_mm is not None:
+        run = labels.OVER_GROUND.format(run=run, ground=ground_mm / 1000)
     return f"{_quantity(-(-after_ns // MS), 'ms')}, {run}"
 
 
@@ -87,6 +95,7 @@ def json_object(outcome: Outcome, named: dict[str, Any], scenario: str, exit_sta
         "exit_status": exit_status,
         "failed": outcome.failed,
         "not_shown": outcome.open,
+        "accepted_weaknesses": [weakness.model_dump() for weakness in outcome.weaknesses],
         "verdicts": [
             {
                 "id": verdict.id,
@@ -111,6 +120,7 @@ def json_object(outcome: Outcome, named: dict[str, Any], scenario: str, exit_sta
                 "run_to_idle_m": None if loss.run_to_idle_mm is None else loss.run_to_idle_mm / 1000,
                 "to_neutral_ns": loss.to_neutral_ns,
                 "run_m": None if loss.run_mm is None else loss.run_mm / 1000,
+                "over_ground_m": None if loss.ground_mm is None else loss.ground_mm / 1000,
                 "way_off_s": None if loss.way_off_s is None else round(loss.way_off_s, 1),
                 "way_off_m": None if loss.way_off_m is None else round(loss.way_off_m, 2),
             }

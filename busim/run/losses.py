@@ -9,7 +9,8 @@ from busim.plant.hull import HullValues, coast
 
 @dataclass(frozen=True)
 class LossOfControl:
-    """Times from the last valid lever frame the drive received, ns; distances through still water. None: not reached."""
+    """Times from the last valid lever frame the drive received, ns; distances through the water, and over ground (in a straight
+    line) where there is a stream. None: not reached, or nothing to say."""
 
     drive: str
     base_ns: int
@@ -21,6 +22,8 @@ class LossOfControl:
     run_mm: int | None
     way_off_s: float | None
     way_off_m: float | None
+    ground_to_idle_mm: int | None = None
+    ground_mm: int | None = None
 
 
 class OpenLoss:
@@ -104,6 +107,8 @@ class LossBook:
             self._run_mm(loss.base_ns, loss.neutral_ns),
             way_s,
             way_m,
+            self._ground_mm(loss.base_ns, loss.idle_ns),
+            self._ground_mm(loss.base_ns, loss.neutral_ns),
         )
 
     def _run_mm(self, base_ns: int, until_ns: int | None) -> int | None:
@@ -111,3 +116,8 @@ class LossBook:
         if until_ns is None or not self.hull.given:
             return None
         return abs(self.situation.run_mm_at(until_ns) - self.situation.run_mm_at(base_ns))
+
+    def _ground_mm(self, base_ns: int, until_ns: int | None) -> int | None:
+        if until_ns is None or not self.hull.given or not self.situation.ground.streamed:
+            return None
+        return self.situation.over_ground_mm(base_ns, until_ns)

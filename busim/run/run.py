@@ -3,13 +3,14 @@
 from dataclasses import dataclass, field
 
 from busim.boat.derive import limits_of
-from busim.boat.model import BoatFile
+from busim.boat.model import BoatFile, Weakness
 from busim.events.journal import BlockWatcher
 from busim.events.situation import Situation
 from busim.protocol.plan import WirePlan
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.table import REQUIREMENTS
-from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, Verdict
+from busim.requirements.verdict import ACCEPTED, FAIL, INCONCLUSIVE, NOT_EXERCISED, Verdict
+from busim.run.accepted import Acceptance
 from busim.run.losses import LossBook, LossOfControl
 from busim.run.timeline import Line, Timeline
 from busim.scenario.load import steps_of
@@ -34,6 +35,8 @@ class Outcome:
     """Requirements that failed where they should not have, or did not come out as the scenario expects."""
     open: list[str] = field(default_factory=list)
     """Requirements the scenario expects to pass that were not exercised, or not decided."""
+    weaknesses: tuple[Weakness, ...] = ()
+    """What the boat file lists as not met and lived with."""
 
 
 def carry_out(
@@ -51,11 +54,13 @@ def carry_out(
     world = build_world(boat, plan, kinds, seed)
     situation = Situation(plan)
     situation.attach(world.journal)
-    context = Context(plan, {name: limits_of(boat, drive) for name, drive in boat.drives.items()}, situation)
+    limits = {name: limits_of(boat, drive) for name, drive in boat.drives.items()}
+    context = Context(plan, limits, situation, boat.boat.ride_through_ms, boat.boat.rearm_max_s)
     requirements = [kind(context) for kind in REQUIREMENTS]
     timeline = Timeline(boat, situation)
     losses = LossBook(situation, world.plant.hull.values)
-    readers: list[Requirement | Timeline | LossBook] = [*requirements, timeline, losses]
+    acceptance = Acceptance(boat.accepted_weaknesses)
+    readers: list[Requirement | Timeline | LossBook | Acceptance] = [*requirements, timeline, losses, acceptance]
     for reader in readers:
         reader.attach(world.journal)
     counted: list[int] = []
@@ -66,7 +71,7 @@ def carry_out(
     # Whole seconds, so that the digest covers everything and a record has no loose end.
     until_ns = -(-round(scenario.lasts_s * SECOND) // SECOND) * SECOND
     world.run(until_ns)
-    verdicts = [requirement.finish(until_ns) for requirement in requirements]
+    verdicts = [acceptance.weigh(requirement.finish(until_ns)) for requirement in requirements]
     failed, undecided = weigh(verdicts, scenario.expect)
     return Outcome(
         seed=seed,
@@ -78,15 +83,22 @@ def carry_out(
         losses=losses.finish(until_ns),
         failed=failed,
         open=undecided,
+        weaknesses=boat.accepted_weaknesses,
     )
 
 
 def weigh(verdicts: list[Verdict], expect: dict[str, str]) -> tuple[list[str], list[str]]:
-    """Verdicts against what a scenario expects: (failed, not shown). What is exercised and fails counts though nobody named it."""
+    """Verdicts against what a scenario expects: (failed, not shown). What is exercised and fails counts though nobody named it.
+
+    An accepted weakness is neither: it is not met, which is why it stands in every table, and somebody lives with it.
+    """
     failed, undecided = [], []
     for verdict in verdicts:
         expected = expect.get(verdict.id)
-        if verdict.verdict == FAIL:
+        if verdict.verdict == ACCEPTED or expected == ACCEPTED:
+            if verdict.verdict != ACCEPTED or expected == NOT_EXERCISED:
+                failed.append(verdict.id)
+        elif verdict.verdict == FAIL:
             if expected != FAIL:
                 failed.append(verdict.id)
         elif expected == FAIL:
