@@ -28,9 +28,14 @@ MOVES = {"shift": 0, "throttle": 0}
 """Outputs that move machinery, and the value that does not."""
 PLAUSIBLE = {
     "shift_position": (0, 0, 0, 1000, -1000, 500),
-    "throttle_position": (0, 0, 0, 0, 0, 300),
+    "throttle_position": (0, 0, 0, 0, 0, 150),
     "neutral_switch": (1, 1, 1, 0),
     "rpm": (800, 800, 800, 1200),
+    "gear_switch": (1, 1, 1, 0),
+    "speed": (800, 800, 800, 1200),
+    "rudder_angle": (0, 0, 100, -100, 50, -50),
+    "gear_switch": (1, 1, 1, 0),
+    "speed": (800, 800, 800, 1200),
     "take": (0, 1),
     "neutral_now": (0, 0, 0, 1),
 }
@@ -65,7 +70,8 @@ class Specimen:
 
     def may_send(self, code: int) -> bool:
         message = BY_CODE.get(code)
-        return message is not None and {self.kind.replace("_", " "), "every node"} >= {message.senders}
+        roles = {self.kind.replace("_", " "), "every node", *(("helm nodes",) if self.address < 16 else ())}
+        return message is not None and not roles.isdisjoint(message.senders.split(", "))
 
     def channels(self) -> list[str]:
         """Every input channel of this kind, a pattern standing for its first few."""
@@ -76,6 +82,10 @@ class Specimen:
 
 
 def specimen(kind: str, **boat: Any) -> Specimen:
+    if kind == "rudder":
+        boat.setdefault("rudder", {})
+    if kind == "navigation":
+        boat.setdefault("navigation", True)
     plan = small_boat(**boat)
     addresses = [address for address, _, each in plan.nodes if each == kind]
     assert addresses, f"tests/unit/small_boat.py has no node of kind {kind}: give it one, and this kind is held to the contract"
@@ -253,9 +263,10 @@ def busy_days(kind: Specimen, seed: int, count: int) -> list[Call]:
             script.append((moment_ns, "on_frame", 0, can_id, data))
         if channels and random.random() < 0.3:
             channel = random.choice(channels)
-            script.append(
-                (moment_ns, "on_input", channel, random.choice(PLAUSIBLE.get(channel, (0, 1, 500, 500, 500, 500, 900, 950))))
-            )
+            value = random.choice(PLAUSIBLE.get(channel, (0, 1, 500, 500, 500, 500, 900, 950)))
+            script.append((moment_ns, "on_input", channel, value))
+            if channel == "shift_position":  # the neutral switch sits on what the feedback shows
+                script.append((moment_ns, "on_input", "neutral_switch", int(-100 <= value <= 100)))
     return script
 
 
@@ -266,13 +277,17 @@ def _sensible(kind: Specimen, can_id: int, counter: int, number: int, gear: int,
     if code == hand.CLAIM:
         return hand.claim(sender, counter, number, wanted=7, withdrawn=int(random.random() < 0.01))
     if code == hand.LEVER:
-        return hand.lever(sender, counter, number, gear, 200, other=(gear, 200), fault=int(random.random() < 0.002))
+        return hand.lever(sender, counter, number, gear, 90, other=(gear, 90), fault=int(random.random() < 0.002))
     if code == hand.OBEYS:
         if any(drive.address == kind.address for drive in kind.plan.drives):  # the other drive: obeys whom this one does
             return hand.obeys(sender, counter, kind.plan.stations[0].address if random.random() < 0.95 else 0, number, counter)
+        if kind.kind == "rudder":
+            return hand.obeys(sender, counter, random.choice(kind.plan.stations).address, number, counter)
         return hand.obeys(
             sender, counter, kind.address if random.random() < 0.95 else 0, random.choice((1, 2, 2, 2, 3, 3, number)), counter
         )
+    if code == hand.WHEEL:
+        return hand.wheel(sender, counter, number, random.randrange(-500, 500), fault=int(random.random() < 0.002))
     if code == hand.NEUTRAL_NOW:
         return hand.neutral_now(sender, counter, int(random.random() < 0.001))
     if code == hand.PRESS:

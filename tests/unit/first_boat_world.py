@@ -7,6 +7,7 @@ from busim.boat.load import LoadedBoat, load_boat
 from busim.faults.corrupted import CorruptedPlace
 from busim.faults.cut import CutPlace
 from busim.faults.fault import NodePlace
+from busim.faults.hang import HangPlace
 from busim.simulator.build import build_world, power_up
 from busim.simulator.kinds import load_kinds
 from busim.simulator.world import Step, World
@@ -16,7 +17,7 @@ FOLDER = Path(__file__).parents[2] / "configs" / "first_boat"
 END_NS = 16 * SECOND
 
 CUT = ("cut", CutPlace(bus="main", at_m=8.0))
-HANG = ("hang", NodePlace(node="wheelhouse"))
+HANG = ("hang", HangPlace(node="wheelhouse"))
 POWER = ("power_lost", NodePlace(node="lamp_driver"))
 CORRUPTED = ("corrupted", CorruptedPlace(node="companionway"))
 STALE = ("stale_mailbox", NodePlace(node="wheelhouse"))

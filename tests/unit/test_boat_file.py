@@ -336,6 +336,7 @@ def test_resolved_says_where_what_is_not_written_comes_from(edited: Edited) -> N
     assert lines["drives.engine.loss_to_neutral_ms"] == "2592  (derived: max_run_m at docking_speed_kn)"
     assert lines["drives.engine.idle_wait_ms"].startswith("1447  (derived: ")
     assert lines["drives.engine.loss_to_idle_ms"].startswith("1700  (derived: ")
+    assert lines["hull.turning_diameter_m"].endswith("  (derived: 3.5 waterlines)")
     assert lines["rudder"] == "none  (default: the rudder, where the bus moves it)"
 
 

@@ -194,6 +194,14 @@ RULES = {
          node("steering", "rudder", 4)],
         "no station steers: set steers: true at one",
     ),
+    "a rudder that can't hear a drive": (
+        [("\ndrives:\n", "\nrudder: {node: §steering, hard_over_deg: 35, speed_deg_s: 5}\n\ndrives:\n"),
+         ("\nnodes:\n", "\nnodes:\n  steering: {kind: rudder, address: 4, supply: house, taps: {spare: {at_m: 3}}}\n"),
+         second_bus(), ("{at_m: 0.5, drop_m: 0.3}}", "{at_m: 0.5, drop_m: 0.3}, spare: {at_m: 0.5}}"),
+         ("may_take: [engine]\n", "may_take: [engine]\n    steers: true\n")],
+        "the rudder could not hear whom engine obeys, nor engine whether anybody steers: "
+        "steering and engine_room are on no bus together",
+    ),
     "duplicate instance": (
         [engine("port", "second", "¶1"), ("    instance: 1\n", "    instance: §1\n"), node("second", "drive", 3),
          ("may_take: [engine]", "may_take: [engine, port]")],

@@ -1,19 +1,12 @@
 """A CAN controller: error counters and states, mailboxes and queues.
 
 Counters after Bosch, CAN Specification 2.0, 1991, part A s. 8. Mailboxes and queues are the seam's own words (`busim.seam`).
-The stateful test sets controllers and segment against a second model of a bus, written here as plainly as it can be: a list
-of requests, and the smallest that may start.
+A second model of a bus to hold them against is in `test_plain_bus`, one of the error counts in `test_error_counts`.
 """
 
-from dataclasses import dataclass, field
-
 import pytest
-from hypothesis import HealthCheck, settings
-from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, initialize, rule
 
-from busim.bus.controller import FIRST_IN_FIRST_OUT, PRIORITY, Controller
-from busim.frames.layout import TAIL_BITS, wire_bits
+from busim.bus.controller import FIRST_IN_FIRST_OUT, Controller
 from busim.seam import BUS_OFF, ERROR_ACTIVE, ERROR_PASSIVE
 from busim.units import MS, SECOND
 from tests.unit.small_bus import BIT, SmallBus
@@ -192,122 +185,3 @@ def test_reset_empties_the_queue_and_the_counters() -> None:
     one = small.controller("a")
     assert (one.tec, one.rec, one.state, one.pending, one.listening) == (0, 0, ERROR_ACTIVE, [], True)
     assert small.bus.segments[0].contenders == []
-
-
-# ------------------------------------------------------------------------------------------------ against a plain model
-
-
-@dataclass
-class Wanted:
-    can_id: int
-    number: int
-    ready_ns: int
-    drop_ns: int
-    data: bytes
-    mailbox: bool
-
-
-@dataclass
-class PlainBus:
-    """Whoever is ready when the bus is free: the smallest id. One list per place, in the order of its queue."""
-
-    queues: list[int]
-    places: list[list[Wanted]] = field(default_factory=list)
-    accepted: list[tuple[int, int, bytes]] = field(default_factory=list)
-    free_ns: int = 0
-
-    def alive(self, place: int, one: Wanted, at_ns: int) -> bool:
-        overwritten = any(
-            other.mailbox and other.can_id == one.can_id and other.number > one.number and other.ready_ns <= at_ns
-            for other in self.places[place]
-        )
-        return one.ready_ns <= at_ns <= one.drop_ns and not overwritten
-
-    def add(self, place: int, wanted: Wanted) -> None:
-        queue = self.places[place]
-        if wanted.mailbox:
-            for position, other in enumerate(queue):
-                takes_its_place = other.can_id == wanted.can_id and self.alive(place, other, max(other.ready_ns, wanted.ready_ns))
-                if takes_its_place:
-                    queue.insert(position + 1, wanted)
-                    return
-        queue.append(wanted)
-
-    def start(self, before_ns: int) -> bool:
-        """One frame that starts before this moment, if there is one."""
-        moments = sorted({max(self.free_ns, one.ready_ns) for queue in self.places for one in queue})
-        for at_ns in moments:
-            if at_ns >= before_ns:
-                return False
-            offers = []
-            for place, queue in enumerate(self.places):
-                ready = [one for one in queue if self.alive(place, one, at_ns)]
-                if ready:
-                    first = ready[0] if self.queues[place] == FIRST_IN_FIRST_OUT else min(ready, key=lambda w: (w.can_id, w.number))
-                    offers.append((first.can_id, place, first))
-            if offers:
-                _, place, best = min(offers, key=lambda offer: offer[0])
-                self.places[place] = [
-                    one
-                    for one in self.places[place]
-                    if one is not best and not (best.mailbox and one.can_id == best.can_id and one.number < best.number)
-                ]
-                bits = len(wire_bits(best.can_id, best.data)) + TAIL_BITS
-                self.accepted.append((at_ns + (bits - 4) * BIT, best.can_id, best.data))
-                self.free_ns = at_ns + bits * BIT
-                return True
-        return False
-
-    def run(self, before_ns: int) -> None:
-        while self.start(before_ns):
-            pass
-
-
-class AgainstPlainBus(RuleBasedStateMachine):
-    """Every place has ids of its own, everybody is there to acknowledge: nothing fails, so only order and times are at stake."""
-
-    @initialize(
-        queues=st.lists(st.sampled_from([PRIORITY, FIRST_IN_FIRST_OUT]), min_size=3, max_size=3),
-        delay=st.sampled_from([0, 1, 90 * BIT]),
-    )
-    def begin(self, queues: list[int], delay: int) -> None:
-        self.small = SmallBus(4, delay_ns=delay)
-        self.delay_ns = delay
-        for name, queue in zip("abc", queues, strict=True):
-            self.small.controller(name).queue = queue
-        self.plain = PlainBus(queues, [[], [], []])
-        self.now_ns = 0
-        self.number = 0
-
-    @rule(
-        place=st.integers(0, 2),
-        code=st.integers(0, 3),
-        data=st.binary(max_size=3),
-        queued=st.booleans(),
-        drop_ns=st.sampled_from([0, 30 * BIT, 200 * BIT, SECOND]),
-    )
-    def submit(self, place: int, code: int, data: bytes, queued: bool, drop_ns: int) -> None:
-        # SEND and QUEUE each have ids of their own: the seam does not say what one does to the other.
-        can_id = (code << 3 | place << 1 | queued) * 67 % 0x7E0
-        self.small.send(self.now_ns, "abc"[place], can_id, data, drop_ns=drop_ns, queued=queued)
-        self.plain.run(self.now_ns)
-        self.number += 1
-        ready_ns = self.now_ns + self.delay_ns
-        self.plain.add(place, Wanted(can_id, self.number, ready_ns, ready_ns + drop_ns, data, not queued))
-
-    @rule(bits=st.integers(0, 150), more_ns=st.sampled_from([0, 0, 1, BIT - 1]))
-    def wait(self, bits: int, more_ns: int) -> None:
-        self.now_ns += bits * BIT + more_ns
-
-    def teardown(self) -> None:
-        if hasattr(self, "small"):
-            self.plain.run(self.now_ns + 2 * SECOND)
-            self.small.run(self.now_ns + 2 * SECOND)
-            assert [(frame[0], frame[2], frame[3]) for frame in self.small.frames] == self.plain.accepted
-            assert all(one.segment.contenders == [] for one in self.small.bus.controllers)
-
-
-TestAgainstPlainBus = AgainstPlainBus.TestCase
-TestAgainstPlainBus.settings = settings(
-    max_examples=60, stateful_step_count=40, deadline=None, suppress_health_check=[HealthCheck.too_slow]
-)

@@ -197,7 +197,9 @@ def test_another_boats_fingerprint_takes_nothing(spoil: bool) -> None:
 def test_a_station_that_may_not_is_not_even_heard() -> None:
     rig = DriveRig(stations=(WHEELHOUSE,))
     heard = {(can_id // 64, can_id % 64) for _, can_id in rig.drive.receives()}
-    assert {address for code, address in heard if code not in (hand.NEUTRAL_NOW, hand.OBEYS)} == {WHEELHOUSE}
+    from_any = (hand.NEUTRAL_NOW, hand.OBEYS, hand.ALARM_ANSWER)
+    assert {address for code, address in heard if code not in from_any} == {WHEELHOUSE, rig.drive.address}
+    assert [code for code, address in heard if address == rig.drive.address] == [hand.HEARTBEAT], "that is somebody else's"
 
 
 def test_neutral_now_acts_from_a_station_that_may_not_control_it() -> None:

@@ -12,11 +12,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from busim.plant.engine import STEP_S
 from busim.plant.hull import Hull, HullValues, coast, hull_speed_kn, stopping_distance_m
-from busim.plant.machinery import AHEAD, ASTERN, NEUTRAL, STEP_S, ActuatorValues, DriveValues, Machinery
+from busim.plant.machinery import AHEAD, ASTERN, NEUTRAL, ActuatorValues, DriveValues, Machinery
 
 KNOT_M_S = 1852 / 3600
-BOAT = HullValues(mass_kg=7800, top_speed_m_s=7.5 * KNOT_M_S, astern_share=0.6, given=True)
+
+
+def values(mass_kg: float = 7800, top_speed_m_s: float = 7.5 * KNOT_M_S, astern_share: float = 0.6) -> HullValues:
+    return HullValues(mass_kg, top_speed_m_s, astern_share, waterline_m=9.0, turning_diameter_m=31.5, given=True)
+
+
+BOAT = values()
 
 
 def integrated(force_n: Callable[[float], float], mass_kg: float, speed_m_s: float, until_m_s: float) -> tuple[float, float]:
@@ -72,15 +79,15 @@ def test_coasting_astern_is_the_same_and_below_half_a_knot_way_is_off() -> None:
 def machinery(gear: int, rpm: float) -> Machinery:
     actuator = ActuatorValues(700_000, False, 700_000)
     drive = Machinery(DriveValues("engine", actuator, actuator, 800, 3200))
-    drive.gear, drive.rpm = gear, rpm
+    drive.gear, drive.engine.rpm = gear, rpm
     return drive
 
 
 def test_full_ahead_settles_at_the_top_speed_with_one_engine_and_with_two() -> None:
     for engines in (1, 2):
-        hull = Hull(BOAT)
+        hull = Hull(BOAT, [machinery(AHEAD, 3200)] * engines)
         for _ in range(int(300 / STEP_S)):
-            hull.step([machinery(AHEAD, 3200)] * engines)
+            hull.step()
         assert hull.speed_m_s == pytest.approx(BOAT.top_speed_m_s, rel=1e-3)
 
 
@@ -88,40 +95,40 @@ def test_full_ahead_settles_at_the_top_speed_with_one_engine_and_with_two() -> N
 @settings(max_examples=20, deadline=None)
 @given(knots=st.floats(0.8, 8), mass_kg=st.floats(2000, 40000))
 def test_steps_of_coasting_keep_to_the_closed_form(knots: float, mass_kg: float) -> None:
-    values = HullValues(mass_kg, 8 * KNOT_M_S, 0.6, given=True)
-    hull = Hull(values)
+    boat = values(mass_kg, 8 * KNOT_M_S)
+    hull = Hull(boat, [machinery(NEUTRAL, 800)])
     hull.speed_m_s = knots * KNOT_M_S
     steps = 0
     while hull.speed_m_s > 0.5 * KNOT_M_S:
-        hull.step([machinery(NEUTRAL, 800)])
+        hull.step()
         steps += 1
-    seconds, metres = coast(values, knots * KNOT_M_S)
+    seconds, metres = coast(boat, knots * KNOT_M_S)
     assert steps * STEP_S == pytest.approx(seconds, rel=0.01, abs=STEP_S)
     assert hull.run_m == pytest.approx(metres, rel=0.01, abs=0.5 * KNOT_M_S * STEP_S)
 
 
 @pytest.mark.parametrize("knots", [2, 3, 5, 7.5])
 def test_steps_of_stopping_astern_keep_to_the_closed_form(knots: float) -> None:
-    hull = Hull(BOAT)
+    hull = Hull(BOAT, [machinery(ASTERN, 2400)])
     hull.speed_m_s = knots * KNOT_M_S
     thrust_n = 0.6 * 0.02 * 7800 * 9.80665 * (2400 / 3200) ** 2
     while hull.speed_m_s > 0:
-        hull.step([machinery(ASTERN, 2400)])
+        hull.step()
     assert hull.run_m == pytest.approx(stopping_distance_m(BOAT.mass_kg, BOAT.drag_kg_m, thrust_n, knots * KNOT_M_S), rel=0.01)
 
 
 def test_astern_is_ahead_in_the_mirror_with_less_thrust() -> None:
-    ahead, astern = Hull(HullValues(7800, 4.0, 1.0, given=True)), Hull(HullValues(7800, 4.0, 1.0, given=True))
+    ahead, astern = (Hull(values(7800, 4.0, 1.0), [machinery(gear, 2000)]) for gear in (AHEAD, ASTERN))
     for _ in range(500):
-        ahead.step([machinery(AHEAD, 2000)])
-        astern.step([machinery(ASTERN, 2000)])
+        ahead.step()
+        astern.step()
     assert (astern.speed_m_s, astern.run_m) == (-ahead.speed_m_s, -ahead.run_m)
     assert ahead.speed_m_s > 0
 
 
 def test_a_boat_without_engines_lies_still() -> None:
-    hull = Hull(BOAT)
-    hull.step([])
+    hull = Hull(BOAT, [])
+    hull.step()
     assert (hull.speed_m_s, hull.run_m) == (0.0, 0.0)
 
 

@@ -21,7 +21,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "bus": {"frames", "seam", "units"},
     "host": {"bus", "events.journal", "seam", "units"},
     "plant": {"host", "events.journal", "units"},
-    "faults": {"boat", "host", "bus", "seam", "units"},
+    "faults": {"boat", "bus", "host", "plant", "protocol", "seam", "units"},
     "simulator": {"boat", "bus", "events", "faults", "host", "plant", "protocol", "seam", "units"},
     "requirements": {"boat.derive", "events", "protocol.plan", "units"},
     "scenario": {"boat", "faults", "reading", "requirements.table", "units"},

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from busim.events.journal import Journal
+from busim.plant.engine import ENGINE_STOP
 from busim.plant.hull import HullValues
 from busim.plant.machinery import AHEAD, ASTERN, NEUTRAL, STROKE, ActuatorValues, DriveValues, Machinery
 from busim.plant.plant import EngineSpeed, Plant
@@ -32,7 +33,7 @@ class Bench:
         shift = ActuatorValues(SHIFT_PER_SECOND, springs, SHIFT_PER_SECOND // 2)
         self.loop, self.journal = Loop(), Journal()
         values = [DriveValues(f"engine{number}", throttle, shift, 800, 3200) for number in range(drives)]
-        self.plant = Plant(self.loop, self.journal, values, HullValues(7800, 3.9, 0.6, given=True))
+        self.plant = Plant(self.loop, self.journal, values, HullValues(7800, 3.9, 0.6, 9.0, 31.5, given=True))
         self.loop.add(self.plant.crossing)
         self.loop.add(self.plant.motion)
         self.loop.arm(self.plant.motion, 0)
@@ -62,7 +63,7 @@ def test_half_a_shift_stroke_takes_875_ms_and_the_clutch_takes_at_three_quarters
     assert near(moved[0], SECOND + HALF_SHIFT_NS * 0.1)
     assert taken[1:] == ("gear", "engine0", AHEAD)
     assert near(taken[0], SECOND + HALF_SHIFT_NS * 0.75)
-    assert near(bench.plant.drives[0].shift.reaches_ns(STROKE), SECOND + HALF_SHIFT_NS)
+    assert near(bench.plant.drives[0].shift.ramp.reaches_ns(STROKE), SECOND + HALF_SHIFT_NS)
 
     bench.at(3 * SECOND, bench.shift[0], NEUTRAL)
     bench.loop.run(5 * SECOND)
@@ -71,13 +72,13 @@ def test_half_a_shift_stroke_takes_875_ms_and_the_clutch_takes_at_three_quarters
     assert near(let_go[0], 3 * SECOND + HALF_SHIFT_NS * 0.5)
     assert at_rest[1:] == ("shift_rest", "engine0", 1)
     assert near(at_rest[0], 3 * SECOND + HALF_SHIFT_NS * 0.9)
-    assert near(bench.plant.drives[0].shift.reaches_ns(0), 3 * SECOND + HALF_SHIFT_NS)
+    assert near(bench.plant.drives[0].shift.ramp.reaches_ns(0), 3 * SECOND + HALF_SHIFT_NS)
 
 
 def test_a_full_throttle_stroke_takes_1400_ms_and_the_stop_is_the_last_hundredth() -> None:
     bench = Bench()
     bench.at(0, bench.throttle[0], 1000)
-    assert near(bench.plant.drives[0].throttle.reaches_ns(STROKE), FULL_THROTTLE_NS)
+    assert near(bench.plant.drives[0].throttle.ramp.reaches_ns(STROKE), FULL_THROTTLE_NS)
     bench.at(2 * SECOND, bench.throttle[0], 0)
     bench.loop.run(5 * SECOND)
     left, back = bench.events("throttle_stop")
@@ -116,7 +117,7 @@ def test_a_new_order_at_the_very_moment_of_a_crossing_does_not_hide_it(back: int
     bench = Bench(drives)
     for number in range(drives):
         bench.at(0, bench.shift[number], AHEAD)
-    taken_ns = bench.plant.drives[0].shift.reaches_ns(750_000)
+    taken_ns = bench.plant.drives[0].shift.ramp.reaches_ns(750_000)
     # As from a frame that ends at that moment, which comes before the machinery's own timer.
     bench.loop.run(taken_ns - 1)
     bench.shift[0](taken_ns, back)
@@ -157,7 +158,7 @@ def test_engine_speed_follows_the_throttle_with_its_lag() -> None:
     bench = Bench()
     drive = bench.plant.drives[0]
     bench.loop.run(SECOND)
-    drive.throttle.go(SECOND, STROKE, 10**12)
+    drive.throttle.ramp.go(SECOND, STROKE, 10**12)
     for after_ms in (100, 400, 1000, 2000):
         bench.plant.advance(SECOND + after_ms * MS)
         expected = 800 + 2400 * (1 - math.exp(-after_ms / 400))
@@ -166,7 +167,7 @@ def test_engine_speed_follows_the_throttle_with_its_lag() -> None:
 
 def test_without_fuel_the_engine_stops_says_so_and_stays_stopped() -> None:
     bench = Bench()
-    stop = bench.plant.engine_stop_sink(0)
+    stop = bench.plant.fuel_sink(0, ENGINE_STOP)
     bench.at(SECOND + 7, stop, 0)
     bench.loop.run(2 * SECOND)
     assert bench.events("engine") == []
@@ -181,15 +182,15 @@ def test_without_fuel_the_engine_stops_says_so_and_stays_stopped() -> None:
 
 def test_lamps_are_written_down_on_a_change_between_dark_and_full() -> None:
     bench = Bench()
-    lamp = bench.plant.lamp_sink("cabin")
-    for at_ns, permille in enumerate((0, 1000, 1000, 4000, 300, -1, 0)):
-        lamp(at_ns, permille)
+    lamp = bench.plant.lamp_sink("cabin", 0, 1)
+    for at_ns, duty in enumerate((0, 65_535, 65_535, 90_000, 4_093, -1, 0)):
+        lamp(at_ns, duty)
     assert [(event[0], event[4]) for event in bench.journal.events] == [(1, 1000), (4, 300), (5, 0)]
 
 
 def test_engine_speed_is_measured_in_steps_of_8() -> None:
     bench = Bench()
-    bench.plant.drives[0].rpm = 1003.9
+    bench.plant.drives[0].engine.rpm = 1003.9
     assert EngineSpeed(bench.plant, 0).read(0) == 1000
     assert not EngineSpeed(bench.plant, 0).still(0)
 
@@ -221,7 +222,7 @@ def test_what_happens_does_not_depend_on_who_looks_or_when(orders: list[tuple[in
             elif order[1] == "shift":
                 bench.shift[order[2]](at_ns, order[3] % 4 - 1)
             else:
-                bench.plant.engine_stop_sink(order[2])(at_ns, order[3] % 2)
+                bench.plant.fuel_sink(order[2], ENGINE_STOP)(at_ns, order[3] % 2)
         bench.loop.run(10 * SECOND)
         runs.append((bench.journal.events, bench.plant.hull.run_m, bench.plant.hull.speed_m_s, [d.rpm for d in bench.plant.drives]))
     assert runs[0] == runs[1]

@@ -18,7 +18,19 @@ from busim.protocol.catalogue import MESSAGES
 from busim.protocol.codec import INVALID, Message, check, read_plain
 from busim.protocol.page import protocol_page
 from busim.protocol.page_boat import PART_WORDS, TIMING_WORDS
-from busim.protocol.plan import ControlPlan, CutoutPlan, DrivePlan, PanelPlan, RudderPlan, StationPlan, Timing, WirePlan, ZonePlan
+from busim.protocol.plan import (
+    ControlPlan,
+    CutoutPlan,
+    DrivePlan,
+    NavigationLightPlan,
+    PanelPlan,
+    RudderPlan,
+    ScenePlan,
+    StationPlan,
+    Timing,
+    WirePlan,
+    ZonePlan,
+)
 from busim.protocol.tables import TABLES, StateTable
 
 PLAN = load_boat(shipped_folder() / "first_boat").plan
@@ -141,10 +153,10 @@ def test_examples_come_from_the_boats_own_senders() -> None:
 def test_who_sends_which_id() -> None:
     rows = tables(part("## Ids"))[0][1:]
     assert rows == [
-        ["1", "wheelhouse", "station", "001 041 081 101 281 301 341 501", "2C1"],
+        ["1", "wheelhouse", "station", "001 041 081 101 281 2C1 301 341 501", ""],
         ["2", "engine_room", "drive", "142 182 282 302 3C2 502", ""],
-        ["20", "companionway", "panel", "294 414 514", "494 554"],
-        ["21", "lamp_driver", "zone_driver", "295 455 515", "4D5 555"],
+        ["20", "companionway", "panel", "294 414 494 514", ""],
+        ["21", "lamp_driver", "zone_driver", "295 455 4D5 515", ""],
     ]
     for message in MESSAGES:
         senders = re.search(r"On this boat: (.+?)\. - Length", flat(of_message(message)))
@@ -223,6 +235,7 @@ def test_every_value_of_the_boat_is_there() -> None:
         "idle_wait_ms": "1447",
         "shift_rpm": "1000",
         "shift_ms": "875",
+        "throttle_ms": "1400",
         "has_neutral_switch": "yes",
         "has_engine_stop": "yes",
         "on_other_lost": "carry_on",
@@ -238,7 +251,9 @@ def test_every_value_of_the_boat_is_there() -> None:
 
 def test_every_value_has_words() -> None:
     assert list(TIMING_WORDS) == [field.name for field in fields(Timing)]
-    kinds = (StationPlan, DrivePlan, RudderPlan, CutoutPlan, ZonePlan, PanelPlan, ControlPlan)
+    kinds = (
+        StationPlan, DrivePlan, RudderPlan, CutoutPlan, ZonePlan, NavigationLightPlan, ScenePlan, PanelPlan, ControlPlan
+    )  # fmt: skip
     assert set(PART_WORDS) == {field.name for kind in kinds for field in fields(kind)} - {"name", "controls"}
 
 

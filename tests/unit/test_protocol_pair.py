@@ -20,6 +20,7 @@ RUNS = [
      [R, R, A, D, A, A, A, D, D, A]),
     ("the sender counts anew, heard on both", [(0, 100), (1, 100), (0, 101), (1, 101), (0, 90), (1, 90), (0, 91), (1, 91), (0, 92)],
      [R, R, A, D, R, R, D, A, A]),
+    ("the second frame ever is 255", [(0, 254), (1, 254), (0, 255), (1, 255), (0, 0)], [R, R, A, D, A]),
     ("a gap above max_gap on both", [(0, 1), (1, 1), (0, 2), (1, 2), (0, 9), (1, 9), (0, 10), (1, 10)], [R, R, A, D, R, R, A, D]),
 ]  # fmt: skip
 

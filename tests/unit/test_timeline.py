@@ -23,7 +23,7 @@ from busim.run.timeline import Timeline
 from busim.scenario.load import load_scenario
 from busim.seam import BUS_OFF, ERROR_ACTIVE, ERROR_PASSIVE
 from busim.simulator.kinds import load_kinds
-from nodes import panel, station
+from nodes import panel, station_display
 
 FIRST_BOAT = shipped_folder() / "first_boat"
 SCENARIOS = sorted(path.stem for path in (FIRST_BOAT / "scenarios").glob("*.yaml"))
@@ -31,6 +31,8 @@ TOLD_ELSEWHERE = {
     "frame": "in the record's frames",
     "motion": "in the table of losses",
     "shift_rest": "by the gear, and the drive's own row",
+    "heading": "in the record's events",
+    "ground": "in the table of losses",
 }
 """Events the timeline has no line for, and where they are to be seen."""
 
@@ -176,11 +178,16 @@ ANY_EVENT: dict[str, tuple[Any, ...]] = {
     "row": ("engine_room", "drive", 30, 2),
     "output": ("wheelhouse", "shows", 1),
     "lever": ("wheelhouse", "engine", -255, 300),
+    "wheel": ("wheelhouse", -300, 500),
+    "crank": ("engine", 2500),
+    "starter": ("engine", 2),
+    "rudder": (-1250, -1250),
+    "stream": (90, 772),
     "key": ("wheelhouse", "neutral_now", 1),
     "gear": ("engine", 2, 0, 800),
     "throttle_stop": ("engine", 0),
     "engine": ("engine", 0),
-    "lamp": ("cabin_lamp", 0),
+    "lamp": ("cabin_lamp", 0, 0),
     "power": ("engine_room", 1),
     "start": ("engine_room", 2),
     "fault": ("hang", "engine_room", 1),
@@ -190,6 +197,11 @@ SAID = {
     "row": "engine drive: in neutral",
     "output": "wheelhouse shows: nobody in control",
     "lever": "wheelhouse: engine lever goes astern 25.5 %",
+    "wheel": "wheelhouse: wheel goes to port 30 %",
+    "crank": "engine: start key turned, 2.5 s",
+    "starter": "engine: starter has no permission, nothing turns",
+    "rudder": "rudder at rest, 12.5 degrees to port",
+    "stream": "stream sets 090 degrees at 1.5 kn",
     "key": "wheelhouse: neutral now pressed",
     "gear": "engine: gear in, astern",
     "throttle_stop": "engine: throttle opens",
@@ -227,6 +239,24 @@ def test_outputs(boat: LoadedBoat, channel: str, value: int, words: str | None) 
     assert words_of(boat, "output", "engine_room", channel, value) == ([] if words is None else [words])
 
 
+@pytest.mark.parametrize(
+    ("kind", "fields", "words"),
+    [
+        ("wheel", ("wheelhouse", 0, 100), "wheelhouse: wheel goes midships"),
+        ("wheel", ("wheelhouse", 1000, 100), "wheelhouse: wheel goes to starboard 100 %"),
+        ("rudder", (0, 0), "rudder at rest, midships"),
+        ("rudder", (3500, 3500), "rudder at rest, 35 degrees to starboard"),
+        ("starter", ("engine", 1), "engine: starter turns"),
+        ("starter", ("engine", 0), "engine: starter lets go"),
+        ("stream", (0, 0), "no stream any more"),
+        ("engine", ("engine", 1), "engine: engine runs"),
+    ],
+)
+def test_helm_and_engine_room(boat: LoadedBoat, kind: str, fields: tuple[Any, ...], words: str) -> None:
+    """A knot is 1852 m an hour: 772 mm/s are 1.5 kn."""
+    assert words_of(boat, kind, *fields) == [words]
+
+
 def test_a_key_let_go_is_not_told(boat: LoadedBoat) -> None:
     assert words_of(boat, "key", "wheelhouse", "take", 0) == []
 
@@ -261,7 +291,7 @@ def values(module: Any, prefix: str) -> set[int]:
 
 
 def test_every_value_has_a_word() -> None:
-    assert set(labels.SHOWS) == values(station, "SHOWS_") | {0}
+    assert set(labels.SHOWS) == values(station_display, "SHOWS_") | {0}
     assert set(labels.FIELDS) == values(panel, "FIELD_")
     assert set(labels.CONTROLLER_STATES) == {ERROR_ACTIVE, ERROR_PASSIVE, BUS_OFF}
     assert set(labels.RESET_CAUSES) == {value for value, _ in RESET_CAUSES}
@@ -300,7 +330,7 @@ def test_the_timeline_has_words_in_one_place() -> None:
     """No sentence stands in the timeline itself."""
     text = (Path(__file__).parents[2] / "busim" / "run" / "timeline.py").read_text(encoding="utf-8")
     code = re.sub(r'""".*?"""|#.*', "", text, flags=re.DOTALL)
-    assert not re.findall(r'"[^"{}]* [^"{}]* [^"]*"', code)
+    assert not re.findall(r'"[^"{}\n]* [^"{}\n]* [^"\n]*"', code)
 
 
 def test_a_loss_tells_how_far_she_ran_until_idle_and_until_gear_out() -> None:

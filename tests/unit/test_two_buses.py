@@ -4,6 +4,9 @@ import pytest
 
 from busim.boat.load import load_boat
 from busim.faults.cut import CutPlace
+from busim.faults.noise_burst import BurstPlace
+from busim.faults.short import ShortPlace
+from busim.faults.supply_lost import SupplyPlace
 from busim.simulator.build import build_world, power_up
 from busim.simulator.kinds import load_kinds
 from busim.simulator.world import Step, World
@@ -53,3 +56,21 @@ def test_one_cut_after_the_other_and_healed_in_turn_is_none(edited: Edited) -> N
     assert gear(world) == 1
     rows = [event[5] for event in world.journal.events if event[2] == "row" and event[3] == "engine_room"]
     assert not rows, "nothing of its table was taken in the last second"
+
+
+@pytest.mark.parametrize("bus", ["main", "spare"])
+@pytest.mark.parametrize("wires", ["high_to_low", "to_battery"])
+def test_either_bus_shorted_leaves_her_under_way(edited: Edited, bus: str, wires: str) -> None:
+    world = run(edited, fault(1, 6000, 20_000, ("short", ShortPlace(bus=bus, wires=wires))))
+    assert gear(world) == 1
+
+
+def test_noise_on_one_and_a_short_of_the_other_in_turn(edited: Edited) -> None:
+    burst = ("noise_burst", BurstPlace(bus="main", burst_us=400_000))
+    world = run(edited, fault(1, 5000, 6000, burst), fault(2, 7000, 9000, ("short", ShortPlace(bus="spare"))))
+    assert gear(world) == 1
+
+
+def test_one_supply_for_both_is_one_point_of_failure(edited: Edited) -> None:
+    world = run(edited, fault(1, 6000, 6050, ("supply_lost", SupplyPlace(supply="house"))))
+    assert gear(world) == 0

@@ -6,7 +6,7 @@ import pytest
 
 from busim.boat.load import load_boat
 from busim.boat.shipped import shipped_folder
-from busim.faults.fault import NodePlace
+from busim.faults.hang import HangPlace
 from busim.faults.table import BY_NAME
 from busim.seam import WATCHDOG_RESET
 from busim.simulator.build import build_world, power_up
@@ -17,7 +17,7 @@ from busim.units import MS, NEVER, SECOND
 HANG_NS = 2 * SECOND
 
 
-def world(watchdog_ns: int, for_ns: int) -> tuple[World, list[tuple[object, ...]]]:
+def world(watchdog_ns: int, for_ns: int, *, watchdog: bool = True) -> tuple[World, list[tuple[object, ...]]]:
     """The first boat; its engine room hangs at 2 s. What starts is collected."""
     boat = load_boat(shipped_folder() / "first_boat")
     made = build_world(boat.boat, boat.plan, load_kinds(), 1)
@@ -27,7 +27,7 @@ def world(watchdog_ns: int, for_ns: int) -> tuple[World, list[tuple[object, ...]
     made.plan_steps(power_up(made))
     made.run(HANG_NS)
     starts.clear()
-    place = NodePlace(node="engine_room")
+    place = HangPlace(node="engine_room", watchdog=watchdog)
     BY_NAME["hang"].begin(made, HANG_NS, place)
     made.run(HANG_NS + for_ns)
     BY_NAME["hang"].end(made, HANG_NS + for_ns, place, None)
@@ -46,6 +46,12 @@ def test_it_goes_on_where_it_was_where_none_is_fitted_or_it_was_too_short(watchd
     made, starts = world(watchdog_ns, 400 * MS)
     assert starts == []
     assert made.hosts["engine_room"].running
+
+
+def test_a_watchdog_that_has_failed_too_resets_nothing() -> None:
+    made, starts = world(200 * MS, 2 * SECOND, watchdog=False)
+    assert starts == []
+    assert made.hosts["engine_room"].running, "the fault is over, and it goes on"
 
 
 def test_boards_say_whether_one_is_fitted() -> None:

@@ -1,0 +1,488 @@
+"""The requirements of the rudder, each fed with frames and events by hand: what passes, what fails, what does not count."""
+
+import pytest
+
+from busim.protocol.plan import WirePlan
+from busim.requirements.requirement import Requirement
+from busim.requirements.rudder_fault_found import FaultFound
+from busim.requirements.rudder_hold import Hold
+from busim.requirements.rudder_limits import Limits
+from busim.requirements.rudder_no_steer import NoSteer
+from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, PASS
+
+from . import hand_made_frames as hand
+from .judge_rig import EVERYBODY, JudgeRig
+from .small_boat import BRIDGE, PORT, RUDDER, STARBOARD, WHEELHOUSE, small_boat
+
+NODE = f"node_{RUDDER}"
+PORT_NODE, STARBOARD_NODE = f"node_{PORT}", f"node_{STARBOARD}"
+
+
+class RudderJudge(JudgeRig):
+    """35 degrees to each side at 7 degrees a second, as the small boat has it; the node runs."""
+
+    def __init__(self, kind: type[Requirement], plan: WirePlan | None = None) -> None:
+        super().__init__(kind, plan if plan is not None else small_boat(rudder={}))
+        self.asked = self.sensed = self.fault = 0
+        self.obeyed = (0, 0)
+        for node in (NODE, PORT_NODE, STARBOARD_NODE):
+            self.event("start", node, 0)
+
+    def says(self) -> str:
+        return super().says()
+
+    def report(
+        self,
+        station: int | None = None,
+        number: int | None = None,
+        *,
+        fault: int | None = None,
+        sensed: int | None = None,
+        mask: int = EVERYBODY,
+        spoil: bool = False,
+    ) -> None:
+        if station is not None:
+            self.obeyed = (station, self.obeyed[1] if number is None else number)
+        self.fault = self.fault if fault is None else fault
+        self.sensed = self.sensed if sensed is None else sensed
+        counter = self.counter(hand.RUDDER_STATE, RUDDER)
+        data = hand.rudder_state(RUDDER, counter, *self.obeyed, asked=self.asked // 5, sensed=self.sensed // 5, fault=self.fault)
+        self.frame(hand.RUDDER_STATE, RUDDER, hand.spoiled(data) if spoil else data, mask)
+
+    def reports(self, for_ms: int) -> None:
+        for _ in range(for_ms // 40):
+            self.after(40)
+            self.report()
+
+    def wheel(
+        self, angle: int, *, station: int | None = None, number: int | None = None, mask: int = EVERYBODY, **more: int
+    ) -> None:
+        station = self.obeyed[0] if station is None else station
+        number = self.obeyed[1] if number is None else number
+        data = hand.wheel(station, self.counter(hand.WHEEL, station), number, angle, **more)
+        self.frame(hand.WHEEL, station, data, mask)
+
+    def goes(self, angle: int, goal: int) -> None:
+        """The machinery says: from here to there."""
+        self.event("rudder", angle, goal)
+
+    def order(self, angle: int) -> None:
+        self.asked = angle
+        self.event("output", NODE, "rudder", angle)
+
+    def power(self, on: int) -> None:
+        self.event("output", NODE, "rudder_power", on)
+
+    def steered(self, angle: int = 0) -> None:
+        """The wheelhouse steers, the rudder rests there."""
+        self.goes(angle, angle)
+        self.order(angle)
+        self.report(WHEELHOUSE, 1, sensed=angle)
+        self.wheel(angle)
+        self.wheel(angle)
+        self.wheel(angle)
+
+    def throttle(self, permille: int, node: str = PORT_NODE) -> None:
+        self.event("output", node, "throttle", permille)
+
+
+EVERY = pytest.mark.parametrize("kind", [Hold, Limits, FaultFound, NoSteer])
+
+
+@EVERY
+def test_a_boat_without_a_rudder_exercises_none_of_them(kind: type[Requirement]) -> None:
+    rig = JudgeRig(kind)
+    assert rig.says() == NOT_EXERCISED
+    assert rig.verdict().evidence == "the boat has no rudder on her bus"
+
+
+@EVERY
+def test_a_quiet_day_exercises_none_of_them(kind: type[Requirement]) -> None:
+    rig = RudderJudge(kind)
+    rig.report()
+    rig.reports(400)
+    assert rig.says() == NOT_EXERCISED
+
+
+@EVERY
+def test_reports_with_a_wrong_crc_say_nothing(kind: type[Requirement]) -> None:
+    rig = RudderJudge(kind)
+    rig.throttle(800)
+    for _ in range(30):
+        rig.after(40)
+        rig.report(WHEELHOUSE, 1, fault=2, sensed=900, spoil=True)
+    assert rig.says() == NOT_EXERCISED
+
+
+# ------------------------------------------------------------------------------------------------ rudder.hold
+
+
+@pytest.mark.parametrize(("moved", "verdict"), [(200, PASS), (201, FAIL), (-200, PASS), (-201, FAIL)])
+def test_a_take_moves_the_rudder_by_no_more_than_2_degrees(moved: int, verdict: str) -> None:
+    rig = RudderJudge(Hold)
+    rig.steered(1000)
+    rig.report(BRIDGE, 2)
+    rig.after(100)
+    rig.goes(1000 + moved, 1000 + moved)
+    assert rig.says() == verdict
+    assert rig.verdict().measured == abs(moved)
+
+
+def test_where_the_rudder_was_on_its_way_counts() -> None:
+    """Half a second after it set out it is 3.5 degrees on; there it has to stop."""
+    rig = RudderJudge(Hold)
+    rig.steered()
+    rig.goes(0, 2000)
+    for _ in range(10):
+        rig.after(50)
+        rig.wheel(2000)
+    rig.report(BRIDGE, 2)
+    rig.after(20)
+    rig.goes(364, 364)
+    assert (rig.says(), rig.verdict().measured) == (PASS, 14)
+
+
+@pytest.mark.parametrize(
+    ("wheel", "kind", "steers"),
+    [([240, 240], 0, True), ([900, 900], 0, False), ([900, 900, -900], 0, True), ([900] * 3, 1, True), ([0] * 3, 2, False)],
+)
+def test_after_a_take_it_holds_until_a_wheel_asks_for_it(wheel: list[int], kind: int, steers: bool) -> None:
+    """Of the first wheel frames the first does not count."""
+    rig = RudderJudge(Hold)
+    rig.steered()
+    rig.report(BRIDGE, 2)
+    for angle in wheel:
+        rig.wheel(angle, kind=kind)
+    rig.goes(0, 1000)
+    rig.after(100)
+    rig.goes(700, 1000)
+    assert (rig.says() == PASS) == steers
+
+
+@pytest.mark.parametrize("more", [{"number": 1}, {"station": WHEELHOUSE}, {"mask": 0}])
+def test_a_wheel_it_does_not_obey_or_hear_is_no_wheel(more: dict[str, int]) -> None:
+    rig = RudderJudge(Hold)
+    rig.steered()
+    rig.report(BRIDGE, 2)
+    for _ in range(4):
+        rig.wheel(0, **more)
+    rig.goes(700, 700)
+    assert rig.says() == FAIL
+
+
+@pytest.mark.parametrize(("gap_ms", "moved", "verdict"), [(256, 200, PASS), (256, 201, FAIL), (255, 700, NOT_EXERCISED)])
+def test_a_wheel_silent_for_the_timeout_is_a_loss(gap_ms: float, moved: int, verdict: str) -> None:
+    """250 ms, and 5 more for clocks and processing: then it is one for certain, and held against where it was after 250."""
+    rig = RudderJudge(Hold)
+    rig.steered()
+    rig.requirement.tally.worst = None  # type: ignore[attr-defined]  # of the take
+    rig.after(gap_ms)
+    rig.wheel(moved)
+    rig.goes(0, moved)
+    rig.after(100)
+    rig.goes(moved, moved)
+    assert rig.says() == verdict
+
+
+def test_a_loss_the_rudder_reports_by_itself_counts_from_there() -> None:
+    rig = RudderJudge(Hold)
+    rig.steered(300)
+    rig.report(0)
+    rig.after(100)
+    rig.goes(300, 1000)
+    rig.after(1000)
+    rig.goes(1000, 1000)
+    assert rig.says() == FAIL
+    assert rig.verdict().evidence.startswith("nobody steered any more")
+
+
+def test_after_a_loss_no_wheel_lets_it_go() -> None:
+    rig = RudderJudge(Hold)
+    rig.steered()
+    rig.report(0)
+    for _ in range(4):
+        rig.wheel(0, station=WHEELHOUSE, number=1)
+    rig.goes(500, 500)
+    assert rig.says() == FAIL
+
+
+def test_a_node_without_supply_has_to_hold_as_well() -> None:
+    rig = RudderJudge(Hold)
+    rig.steered()
+    rig.event("power", NODE, 0)
+    rig.goes(0, -500)
+    rig.after(1000)
+    rig.goes(-500, -500)
+    assert rig.says() == FAIL
+
+
+@pytest.mark.parametrize(
+    ("name", "place", "judged"),
+    [("rudder_runs", "rudder to port", False), ("sensor_slipped", f"{NODE}, rudder_angle", False), ("cut", "bus_0", True)],
+)
+def test_a_rudder_that_is_broken_is_for_another_requirement(name: str, place: str, judged: bool) -> None:
+    rig = RudderJudge(Hold)
+    rig.steered()
+    rig.requirement.tally.worst = None  # type: ignore[attr-defined]
+    rig.event("fault", name, place, 1)
+    rig.report(0)
+    rig.goes(900, 900)
+    assert rig.says() == (FAIL if judged else NOT_EXERCISED)
+    rig.event("fault", name, place, 0)
+    rig.report(WHEELHOUSE, 2)
+    assert rig.says() != NOT_EXERCISED
+
+
+# ------------------------------------------------------------------------------------------------ rudder.limits
+
+
+@pytest.mark.parametrize(("angle", "verdict"), [(3500, PASS), (3501, FAIL), (-3500, PASS), (-3501, FAIL)])
+def test_no_order_goes_beyond_hard_over(angle: int, verdict: str) -> None:
+    rig = RudderJudge(Limits)
+    rig.steered()
+    rig.order(angle)
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize(("angle", "verdict"), [(3500, PASS), (3501, FAIL)])
+def test_no_rudder_goes_beyond_hard_over(angle: int, verdict: str) -> None:
+    rig = RudderJudge(Limits)
+    rig.goes(0, angle)
+    rig.after(5200)
+    rig.goes(angle, angle)
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize(("cdeg", "verdict"), [(735, PASS), (736, FAIL)])
+def test_no_rudder_is_faster_than_it_should_be(cdeg: int, verdict: str) -> None:
+    """7 degrees a second, and 5 % for clocks and samples."""
+    rig = RudderJudge(Limits)
+    rig.goes(0, 3500)
+    rig.after(1000)
+    rig.goes(cdeg, 3500)
+    assert rig.says() == verdict
+
+
+def test_what_happens_within_100_ms_is_no_speed() -> None:
+    rig = RudderJudge(Limits)
+    rig.goes(0, 3500)
+    rig.after(1)
+    rig.goes(50, -3500)
+    rig.after(1000)
+    rig.goes(-650, -3500)
+    assert rig.says() == PASS
+
+
+def test_orders_of_others_and_before_anybody_steers_do_not_count() -> None:
+    rig = RudderJudge(Limits)
+    rig.order(0)
+    rig.event("output", PORT_NODE, "rudder", 9000)
+    assert rig.says() == NOT_EXERCISED
+
+
+# ------------------------------------------------------------------------------------------------ rudder.fault_found
+
+
+def runs(rig: RudderJudge, for_ms: int = 600) -> None:
+    """It runs to starboard by itself from now on: 4 degrees are over after 571 ms."""
+    rig.goes(0, 3500)
+    for _ in range(for_ms // 40):
+        rig.after(40)
+        rig.sensed = rig.sensed + 28
+        rig.report()
+
+
+def test_a_rudder_that_runs_is_found_and_loses_its_power() -> None:
+    rig = RudderJudge(FaultFound)
+    rig.steered()
+    runs(rig)
+    rig.power(0)
+    rig.goes(420, 420)
+    rig.order(420)
+    rig.report(0, fault=2)
+    assert rig.says() == PASS
+    assert rig.verdict().measured <= 40
+
+
+def test_reported_is_not_enough_where_the_power_stays_on() -> None:
+    rig = RudderJudge(FaultFound)
+    rig.steered()
+    runs(rig)
+    rig.fault = 1
+    rig.reports(1200)
+    assert rig.says() == FAIL
+    assert rig.verdict().evidence == "it moved unasked, and its power was left on"
+
+
+def test_nothing_said_of_a_rudder_that_runs_fails() -> None:
+    rig = RudderJudge(FaultFound)
+    rig.steered()
+    runs(rig, 1560)
+    assert rig.says() == INCONCLUSIVE
+    rig.after(50)
+    rig.report()
+    assert rig.says() == FAIL
+    assert rig.verdict().evidence == "it moved unasked, and no fault was reported"
+
+
+def test_a_rudder_that_comes_back_by_itself_in_time_was_nothing() -> None:
+    rig = RudderJudge(FaultFound)
+    rig.steered()
+    runs(rig)
+    rig.goes(420, 0)
+    for _ in range(20):
+        rig.after(40)
+        rig.sensed = max(0, rig.sensed - 28)
+        rig.report()
+    rig.goes(0, 0)
+    rig.reports(2000)
+    assert rig.says() == NOT_EXERCISED
+
+
+def sticks(rig: RudderJudge) -> None:
+    """Ordered hard to starboard and jammed: a sound one would be 4 degrees on after 571 ms."""
+    rig.steered()
+    rig.order(2000)
+    rig.reports(600)
+
+
+@pytest.mark.parametrize(("more_ms", "verdict"), [(0, PASS), (960, PASS), (1040, FAIL)])
+def test_a_rudder_that_sticks_is_reported_within_a_second(more_ms: int, verdict: str) -> None:
+    rig = RudderJudge(FaultFound)
+    sticks(rig)
+    rig.reports(more_ms)
+    rig.report(fault=1)
+    assert rig.says() == verdict
+
+
+def test_a_rudder_that_follows_is_no_fault() -> None:
+    rig = RudderJudge(FaultFound)
+    rig.steered()
+    rig.order(2000)
+    rig.goes(0, 2000)
+    for _ in range(75):
+        rig.after(40)
+        rig.sensed = min(2000, rig.sensed + 28)
+        rig.report()
+    rig.goes(2000, 2000)
+    rig.reports(2000)
+    assert rig.says() == NOT_EXERCISED
+
+
+def test_a_rudder_whose_power_was_taken_need_not_follow() -> None:
+    rig = RudderJudge(FaultFound)
+    rig.steered()
+    rig.power(0)
+    rig.order(2000)
+    rig.reports(4000)
+    assert rig.says() == NOT_EXERCISED
+
+
+@pytest.mark.parametrize(("sensed", "fault", "verdict"), [(445, 0, NOT_EXERCISED), (450, 3, PASS), (-450, 0, FAIL)])
+def test_a_feedback_that_shows_something_else_is_reported(sensed: int, fault: int, verdict: str) -> None:
+    rig = RudderJudge(FaultFound)
+    rig.steered()
+    rig.sensed = sensed
+    rig.reports(400)
+    rig.fault = fault
+    rig.reports(1200)
+    assert rig.says() == verdict
+
+
+def test_a_node_that_does_not_run_reports_nothing_and_is_not_asked_to() -> None:
+    rig = RudderJudge(FaultFound)
+    sticks(rig)
+    rig.event("power", NODE, 0)
+    rig.after(5000)
+    assert rig.says() == NOT_EXERCISED
+
+
+# ------------------------------------------------------------------------------------------------ rudder.no_steer
+
+
+def under_way(rig: RudderJudge) -> None:
+    rig.report(WHEELHOUSE, 1)
+    rig.throttle(800)
+    rig.throttle(800, STARBOARD_NODE)
+    rig.reports(400)
+
+
+CAUSES = [
+    # what the rudder reports, and the longest time allowed: transfer_ms or a report, and 100 ms
+    ({"station": 0}, 600),
+    ({"fault": 1}, 100),
+]
+
+
+@pytest.mark.parametrize(("report", "allowed_ms"), CAUSES)
+@pytest.mark.parametrize(("late_ms", "verdict"), [(0, PASS), (1, FAIL)])
+def test_throttles_come_down_in_time(report: dict[str, int], allowed_ms: int, late_ms: int, verdict: str) -> None:
+    rig = RudderJudge(NoSteer)
+    under_way(rig)
+    rig.report(**report)
+    rig.reports(allowed_ms)
+    rig.after(allowed_ms % 40 + late_ms)
+    rig.throttle(200)
+    rig.throttle(200, STARBOARD_NODE)
+    assert rig.says() == verdict
+    assert rig.verdict().limit == allowed_ms
+
+
+@pytest.mark.parametrize(("late_ms", "verdict"), [(0, PASS), (1, FAIL)])
+def test_silence_of_the_rudder_counts_from_its_last_report(late_ms: int, verdict: str) -> None:
+    """350 ms without, and 100 ms; each drive by its own reception."""
+    rig = RudderJudge(NoSteer)
+    under_way(rig)
+    for _ in range(11):
+        rig.after(40)
+        rig.report(mask=rig.all_but(PORT))
+    rig.after(10 + late_ms)
+    rig.throttle(200)
+    assert rig.says() == verdict
+
+
+def test_a_throttle_that_never_comes_down_fails_at_the_end() -> None:
+    rig = RudderJudge(NoSteer)
+    under_way(rig)
+    rig.after(451)
+    assert rig.says() == FAIL
+    assert rig.verdict().evidence == f"{PORT_NODE}: the rudder was not heard, and its throttle stayed up"
+
+
+def test_one_that_is_opened_while_nobody_steers_fails() -> None:
+    rig = RudderJudge(NoSteer)
+    rig.report(0)
+    rig.reports(1000)
+    rig.throttle(200)
+    assert rig.says() == NOT_EXERCISED
+    rig.throttle(201)
+    assert rig.says() == FAIL
+
+
+def test_one_that_came_down_for_another_reason_shows_nothing() -> None:
+    rig = RudderJudge(NoSteer)
+    under_way(rig)
+    rig.report(fault=1)
+    rig.throttle(0)
+    rig.throttle(0, STARBOARD_NODE)
+    assert rig.says() == NOT_EXERCISED
+
+
+def test_steering_that_comes_back_in_time_asks_for_nothing() -> None:
+    """A hand-over."""
+    rig = RudderJudge(NoSteer)
+    under_way(rig)
+    rig.report(0)
+    rig.reports(560)
+    rig.report(BRIDGE, 2)
+    rig.reports(2000)
+    assert rig.says() == NOT_EXERCISED
+
+
+def test_a_drive_without_supply_gives_nothing() -> None:
+    rig = RudderJudge(NoSteer)
+    under_way(rig)
+    for node in (PORT_NODE, STARBOARD_NODE):
+        rig.event("power", node, 0)
+    rig.after(5000)
+    assert rig.says() == NOT_EXERCISED
