@@ -15,6 +15,7 @@ Rules every node keeps, and why:
 """
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Any, ClassVar, Final, TypeAlias
 
 from busim.units import NEVER
@@ -55,6 +56,34 @@ ERROR_PASSIVE: Final = 1
 BUS_OFF: Final = 2
 
 
+@dataclass(frozen=True)
+class Kept:
+    """What one slot of a node, or of a thing it keeps, is: so that two moments of a boat's life can be told to be alike.
+
+    `what` is one of
+
+    * `fixed`: never changes once the node is made, or names again what another slot keeps
+    * `value`: as it is
+    * `moment`: ns of the node's clock. `limit_ms(node)`: what is longer past than this is past for all that looks at it
+    * `own_counter`: of the messages of `code` that this node sends
+    * `counter`, `seen`: a counter of `sender`'s messages of `code`, as kept of a frame; -1 for none is `seen`'s. What is more than
+      `limit_ms(node)` of them behind is behind for all that looks at it
+    * `number`: of a take of control; in a tuple the entry at `at`
+    * `frame`: a whole safety frame of that sender and code, or b"" for none
+    * `inside`: a thing, or a dict or list of things, with slots of their own. `code` and `sender` hold for what is in it
+
+    `sender` is "self", "key" for the key of a dict, or the slot that holds its address; left out, it is that of what it is in.
+    """
+
+    what: str
+    limit_ms: Callable[[Any], int] | None = None
+    code: int = -1
+    sender: str = ""
+    at: int = -1
+    trim: Callable[[Any, Any], Any] | None = None
+    """trim(owner, value): the value that stands for all that make no difference."""
+
+
 class Node:
     """Base of all nodes. Subclasses keep plain values in `__slots__`, so that a world can be saved."""
 
@@ -62,6 +91,9 @@ class Node:
 
     inputs: ClassVar[Mapping[str, int]] = {}
     """Channel pattern -> sampling period in ns; 0 is a switch, heard at its instant. A name ending in `*` stands for many."""
+
+    memory: ClassVar[Mapping[str, Mapping[str, Kept]]] = {}
+    """Name of a class -> slot -> what it is, for the class itself, its bases and all it keeps. Only `check --transfer` asks."""
 
     def __init__(self) -> None:
         self.deadline_ns: int = NEVER

@@ -24,8 +24,8 @@ class Controller:
     """`host` is the simulated microcontroller behind it: it has `index`, `handlers`, `running`, `own_ns`, `act`."""
 
     __slots__ = (
-        "bus_index", "host", "listening", "pending", "place", "queue", "rec", "routes", "segment", "sequence", "state",
-        "suspended_until_ns", "tec",
+        "bus_index", "fixed", "host", "listening", "listens_when_off", "mailboxes", "only_listens", "pending", "place", "queue",
+        "rec", "recessive_from_ns", "recessive_left", "routes", "segment", "sequence", "state", "suspended_until_ns", "tec",
     )  # fmt: skip
 
     def __init__(self, host: Any, bus_index: int, place: int, queue: int) -> None:
@@ -33,6 +33,11 @@ class Controller:
         self.bus_index = bus_index
         self.place = place
         self.queue = queue
+        self.mailboxes = 0
+        """How many frames compete by priority; the others wait in software, first in first out. 0: as many as there are."""
+        self.fixed = 0
+        """How many frames, from the oldest on, sit in mailboxes that can't be overwritten."""
+        self.listens_when_off = False
         self.pending: list[Request] = []
         self.sequence = 0
         self.tec = 0
@@ -40,7 +45,13 @@ class Controller:
         self.state = ERROR_ACTIVE
         self.listening = False
         """Powered and not bus-off: it acknowledges what it hears."""
+        self.only_listens = False
+        """Bus-off, and set to receive without acknowledging until it is asked to come back."""
         self.suspended_until_ns = 0
+        self.recessive_left = 0
+        """Bus-off and asked to recover: how many runs of 11 recessive bits it has still to see."""
+        self.recessive_from_ns = 0
+        """Since when the bus has been recessive for it, or will have been once the frame under way is over."""
         self.routes: dict[int, Route] = {}
         self.segment: Segment
 
@@ -68,7 +79,7 @@ class Controller:
             segment.contenders.append(self)
         elif overwrite:
             for position, waiting in enumerate(pending):
-                if waiting[0] == can_id and waiting[4] >= ready_ns:
+                if position >= self.fixed and waiting[0] == can_id and waiting[5] and waiting[4] >= ready_ns:
                     if waiting[2] >= ready_ns:
                         pending[position] = request
                     else:
@@ -87,6 +98,10 @@ class Controller:
             if key < segment.next_key:
                 segment.next_key = key
 
+    def waits(self, can_id: int) -> bool:
+        """A frame of this id is in the queue."""
+        return any(request[0] == can_id for request in self.pending)
+
     def put_back(self, request: Request) -> None:
         """A frame that failed is sent again, from its old place in the queue, until what has overwritten it is ready."""
         can_id, sequence, ready_ns, data, drop_at_ns, overwrites = request
@@ -102,6 +117,19 @@ class Controller:
         if self.pending:
             self.pending.clear()
             self.segment.contenders.remove(self)
+
+    def go_off(self) -> bool:
+        """Bus-off at once, as after 32 failures in a row. True where the state changed."""
+        self.tec = BUS_OFF_LIMIT
+        changed = self._settle()
+        self.leave()
+        return changed
+
+    def leave(self) -> None:
+        """It is bus-off: what waits is dropped."""
+        self.listening = False
+        self.only_listens = self.listens_when_off
+        self.flush()
 
     def transmit_error(self, *, acknowledgement: bool) -> bool:
         """A transmission failed: TEC + 8, unless it was an acknowledgement error while error passive (Bosch CAN 2.0, fault
@@ -144,4 +172,6 @@ class Controller:
         self.tec = self.rec = 0
         self.state = ERROR_ACTIVE
         self.listening = listening
+        self.only_listens = False
         self.suspended_until_ns = 0
+        self.recessive_left = 0

@@ -28,7 +28,7 @@ from busim.units import NEVER
 if TYPE_CHECKING:
     from busim.bus.bus import Bus
 
-_NO_KEY: Final = NEVER * 2
+NO_KEY: Final = NEVER * 2
 _AFTER_ACCEPT_BITS: Final = 1 + INTERMISSION_BITS
 _ERROR_BITS: Final = ERROR_FLAG_BITS + ERROR_DELIMITER_BITS + INTERMISSION_BITS
 _ANSWERED_ERROR_BITS: Final = ERROR_FLAG_BITS + _ERROR_BITS
@@ -38,13 +38,33 @@ _ACK_TO_ACCEPT_BITS: Final = ACK_DELIMITER_BITS + END_OF_FRAME_BITS - 1
 NO_ERROR: Final = 0
 UNACKNOWLEDGED: Final = 1
 DISTURBED: Final = 2
-"""What `Segment.error` says of the frame under way: nobody drove its ACK slot; or its bits were not what its sender sent."""
+STUCK: Final = 3
+"""What `Segment.error` says of the frame under way: nobody drove its ACK slot; or its bits were not what its sender sent;
+or the bus reads dominant all the time (`busim.bus.stuck`)."""
+
+
+class Outcome:
+    """What comes of a frame that was hit: who counts an error and of how much, and when the error is over.
+
+    `flag_bits` is how long the flags last, laid over one another, from `error_ns` on; 0 where nobody signals anything.
+    """
+
+    __slots__ = ("blamed", "end_ns", "error_ns", "flag_bits", "senders_fail")
+
+    def __init__(
+        self, blamed: list[tuple[Controller, int]], error_ns: int, flag_bits: int, end_ns: int, *, senders_fail: bool
+    ) -> None:
+        self.blamed = blamed
+        self.error_ns = error_ns
+        self.flag_bits = flag_bits
+        self.end_ns = end_ns
+        self.senders_fail = senders_fail
 
 
 class Segment:
     __slots__ = (
         "bit_ns", "bus", "busy", "can_id", "contenders", "data", "dirty", "error", "free_ns", "late", "members", "next_key",
-        "request", "sender", "ties",
+        "outcome", "request", "sender", "ties",
     )  # fmt: skip
 
     def __init__(self, bus: "Bus", members: list[Controller], free_ns: int) -> None:
@@ -54,7 +74,7 @@ class Segment:
         self.contenders = [member for member in members if member.pending]
         self.busy = False
         self.free_ns = free_ns
-        self.next_key = _NO_KEY
+        self.next_key = NO_KEY
         self.sender: Controller = members[0]
         self.request: Request = (0, 0, 0, b"", 0, False)
         self.can_id = 0
@@ -64,6 +84,8 @@ class Segment:
         self.late: list[Controller] = []
         """Members that were switched on during the frame under way: they have not heard all of it."""
         self.error = NO_ERROR
+        self.outcome: Outcome | None = None
+        """What noise does to the frame under way (`busim.bus.troubled`)."""
         self.dirty = any(member.rec for member in members)
         """Some member's receive error count is above zero."""
         for member in members:
@@ -82,7 +104,7 @@ class Segment:
             if start_ns < earliest:
                 earliest = start_ns
         if earliest == NEVER:
-            self.next_key = _NO_KEY
+            self.next_key = NO_KEY
         else:
             self.next_key = (earliest if earliest > self.free_ns else self.free_ns) * 2 + 1
 
@@ -145,14 +167,16 @@ class Segment:
 
     def _head(self, controller: Controller, now_ns: int) -> Request | None:
         """The frame with which a controller takes part now. What has grown too old is dropped here, unsent."""
-        first_come = controller.queue == FIRST_IN_FIRST_OUT
+        loaded = 1 if controller.queue == FIRST_IN_FIRST_OUT else controller.mailboxes or len(controller.pending)
         best: Request | None = None
         old = False
         for request in controller.pending:
             if request[4] < now_ns:
                 old = True
-            elif request[2] <= now_ns and (best is None or (not first_come and request < best)):
-                best = request
+            elif request[2] <= now_ns and loaded:
+                loaded -= 1
+                if best is None or request < best:
+                    best = request
         if old:
             controller.pending[:] = [request for request in controller.pending if request[4] >= now_ns]
             if not controller.pending:
@@ -201,7 +225,7 @@ class Segment:
         if self.contenders:
             self.seek_start()
         else:
-            self.next_key = _NO_KEY
+            self.next_key = NO_KEY
 
     def _finish_tied(self, now_ns: int) -> None:
         """Those who sent the same frame at the same time have sent it too."""
@@ -234,7 +258,7 @@ class Segment:
     def _start_unheard(self, now_ns: int) -> None:
         """A frame starts that nobody will acknowledge."""
         sender = self.sender
-        if sender.place in self.bus.wiring.dumb:
+        if self.bus.wiring.mute(sender.place):
             sender.put_back(self.request)
             self._stumble(now_ns, [sender])
         elif sender.place in self.bus.wiring.deaf:
@@ -254,7 +278,7 @@ class Segment:
 
     def _start_tied(self, now_ns: int, ties: list[tuple[Controller, Request]]) -> None:
         """Several send the same id at once: fine while they send the same bits, an error at the first bit that differs."""
-        dumb = [controller for controller, _ in [(self.sender, self.request), *ties] if controller.place in self.bus.wiring.dumb]
+        dumb = [controller for controller, _ in [(self.sender, self.request), *ties] if self.bus.wiring.mute(controller.place)]
         if dumb:
             self.sender.put_back(self.request)
             self._stumble(now_ns, dumb)
@@ -298,8 +322,7 @@ class Segment:
         """A transmission failed; the error is over for its sender, intermission included, at `again_ns`."""
         changed = controller.transmit_error(acknowledgement=acknowledgement)
         if controller.state == BUS_OFF:
-            controller.listening = False
-            controller.flush()
+            controller.leave()
         controller.suspended_until_ns = again_ns + (SUSPEND_BITS * self.bit_ns if controller.state == ERROR_PASSIVE else 0)
         if changed:
             self.bus.state_changed(now_ns, controller)
@@ -338,6 +361,9 @@ class Segment:
         self.seek_start()
 
     # ------------------------------------------------------------------------------------------------ new wiring
+
+    def hand_over(self, now_ns: int) -> None:
+        """Others begin here: bring to an end what is only this segment's."""
 
     def take_over(self, now_ns: int, earlier: list["Segment"]) -> None:
         """Begin where the segments leave off that this one's members were on until now.

@@ -5,6 +5,7 @@ from typing import Any
 from pydantic import Field
 
 from busim.faults.fault import Handles, NodeFault, NodePlace
+from busim.host.tamper import Tamper
 
 
 class CorruptedPlace(NodePlace):
@@ -12,7 +13,7 @@ class CorruptedPlace(NodePlace):
     flip: int = Field(default=0x30, ge=1, le=255, description="which of its bits change")
 
 
-class FlipBits:
+class FlipBits(Tamper):
     """Changes one byte of every frame that has it."""
 
     __slots__ = ("byte", "flip")

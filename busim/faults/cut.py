@@ -29,7 +29,7 @@ class Cut(Fault):
         if place.at_m > trunk_m:
             yield "at_m", f"{place.at_m:g} m is beyond the end of the trunk, which is {trunk_m:g} m long"
 
-    def begin(self, world: Handles, now_ns: int, place: Any) -> None:
+    def begin(self, world: Handles, now_ns: int, place: Any) -> Any:
         bus = world.bus(place.bus)
         bus.wiring.cuts_m.append(place.at_m)
         bus.look_again(now_ns)

@@ -2,7 +2,13 @@
 
 from typing import Any
 
-from busim.faults.fault import Handles, NodeFault
+from pydantic import Field
+
+from busim.faults.fault import Handles, NodeFault, NodePlace
+
+
+class HangPlace(NodePlace):
+    watchdog: bool = Field(default=True, description="false: its external watchdog has failed too, and resets nothing")
 
 
 class Hang(NodeFault):
@@ -13,9 +19,10 @@ class Hang(NodeFault):
         "fitted, resets the program; else, ended, it goes on where it was"
     )
     acts_on = "program"
+    place = HangPlace
 
     def begin(self, world: Handles, now_ns: int, place: Any) -> None:
-        world.hosts[place.node].hang(now_ns)
+        world.hosts[place.node].hang(now_ns, watched=place.watchdog)
 
     def end(self, world: Handles, now_ns: int, place: Any, memory: Any) -> None:
         world.hosts[place.node].go_on(now_ns)

@@ -3,9 +3,10 @@
 from typing import Any
 
 from busim.faults.fault import Handles, NodeFault
+from busim.host.tamper import Tamper
 
 
-class FirstAgain:
+class FirstAgain(Tamper):
     """Keeps the first frame of each id and lets nothing newer out."""
 
     __slots__ = ("kept",)

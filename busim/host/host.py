@@ -8,18 +8,37 @@ Faults act only through the methods under "handles".
 """
 
 from collections.abc import Callable
-from typing import Any, Final, Protocol
+from typing import Any, Final
 
 from busim.bus.bus import Bus
 from busim.bus.controller import Controller
 from busim.events.journal import Journal
 from busim.host.inputs import Constant, Input
+from busim.host.rejoin import Rejoin
+from busim.host.tamper import Babble, Tamper
 from busim.host.wrong import wrong_with
-from busim.seam import OUTPUT, QUEUE, RECHECK, ROW, SEND, WATCHDOG_RESET, Actions, FrameHandler, Node
+from busim.seam import (
+    BROWN_OUT_RESET,
+    BUS_OFF,
+    OUTPUT,
+    POWER_ON,
+    QUEUE,
+    RECHECK,
+    ROW,
+    SEND,
+    WATCHDOG_RESET,
+    Actions,
+    FrameHandler,
+    Node,
+)
 from busim.units import NEVER
 
 ONE: Final = 1 << 32
 """A clock's rate without error."""
+
+_SENT: Final = -1
+_REJOIN: Final = -2
+"""What is put off beside outputs: the notice that a frame was sent, the end of a pause after bus-off."""
 
 
 class NodeError(Exception):
@@ -37,12 +56,6 @@ class Timer:
         self.key = -1
 
 
-class Tamper(Protocol):
-    """A fault between the node's program and its CAN controller: what leaves is not what was made."""
-
-    def change(self, can_id: int, data: bytes) -> bytes: ...
-
-
 class Kernel:
     """What a host needs of the simulator's kernel."""
 
@@ -54,9 +67,9 @@ class Kernel:
 
 class Host:
     __slots__ = (
-        "bark_ns", "boot_ns", "booting", "buses", "controllers", "deadline", "deferred", "delay_ns", "handlers", "index", "inputs",
-        "journal", "kernel", "later", "make_node", "name", "node", "on_ns", "outputs", "powered", "rate", "running", "sampled",
-        "sampling", "sinks", "start_cause", "tamper", "wants_sent", "watchdog_ns",
+        "babbling", "bark_ns", "boot_ns", "booting", "buses", "controllers", "deadline", "deferred", "delay_ns", "fed", "handlers",
+        "index", "inputs", "journal", "kernel", "later", "make_node", "name", "node", "on_ns", "outputs", "powered", "rate",
+        "rejoin", "running", "sampled", "sampling", "sinks", "start_cause", "switched_on", "tamper", "wants_sent", "watchdog_ns",
     )  # fmt: skip
 
     def __init__(
@@ -76,6 +89,9 @@ class Host:
         self.bark_ns = NEVER
         self.on_ns = 0
         self.powered = False
+        """It has voltage: its own switch is on, and its supply is above brown-out."""
+        self.switched_on = False
+        self.fed = True
         self.running = False
         self.booting = False
         self.start_cause = 0
@@ -89,6 +105,9 @@ class Host:
         self.handlers: dict[tuple[int, int], FrameHandler] = {}
         self.wants_sent = self.node.on_sent is not None
         self.tamper: Tamper | None = None
+        self.babbling: Babble | None = None
+        self.rejoin: Rejoin | None = None
+        """What its driver does once bus-off; None: it stays off."""
         self.later: list[tuple[int, int, tuple[Any, ...]]] = []
         self.sampling = Timer(self.sample)
         self.deferred = Timer(self.do_deferred)
@@ -124,7 +143,9 @@ class Host:
                     if can_id.__class__ is not int or can_id >> 11 or data.__class__ is not bytes or len(data) > 8:
                         raise NodeError
                     if self.tamper is not None:
-                        data = self.tamper.change(can_id, data)
+                        ready_ns = now_ns + self.delay_ns
+                        self.tamper.release(self.controllers[bus], ready_ns, can_id, data, drop_after_ns, kind == SEND)
+                        continue
                     self.controllers[bus].submit(now_ns + self.delay_ns, can_id, data, drop_after_ns, kind == SEND)
                 elif kind == ROW:
                     self.journal.event(now_ns, "row", self.name, action[1], action[2], action[3])
@@ -186,7 +207,7 @@ class Host:
 
     def note_sent(self, due_ns: int, bus: int, can_id: int) -> None:
         """A frame of ours is acknowledged and over at `due_ns`."""
-        self._put_off(due_ns, (-1, bus, can_id))
+        self._put_off(due_ns, (_SENT, bus, can_id))
 
     def do_deferred(self, now_ns: int) -> int:
         due, self.later = self.later, []
@@ -196,6 +217,11 @@ class Host:
         for _, _, action in due:
             if action[0] == OUTPUT:
                 self._set_output(now_ns, action[1], action[2])
+            elif action[0] == _REJOIN:
+                if self.running:
+                    self.buses[action[1]].recover(now_ns, self.controllers[action[1]])
+            elif self.babbling is not None and self.babbling.goes_on(action[1], action[2]):
+                self._babble_on(now_ns)
             elif self.running and self.node.on_sent is not None:
                 actions = self.node.on_sent(self.own_ns(now_ns), action[1], action[2])
                 if actions:
@@ -256,20 +282,45 @@ class Host:
             self.act(now_ns, actions)
 
     def controller_changed(self, now_ns: int, bus: int, state: int) -> None:
+        if self.rejoin is not None and state == BUS_OFF and self.running:
+            self._put_off(now_ns + self.rejoin.pause_ns(now_ns, bus), (_REJOIN, bus))
         if self.running:
             self.act(now_ns, self.node.on_controller(self.own_ns(now_ns), bus, state))
+        if self.babbling is not None and state != BUS_OFF:
+            self._babble_on(now_ns)
 
     # ------------------------------------------------------------------------------------------------ handles
 
     def power(self, now_ns: int, on: bool) -> None:
-        """Supply comes or goes. With it go the controllers, all outputs, and everything the node knew."""
+        """Its own switch. With the voltage go the controllers, all outputs, and everything the node knew."""
+        self.switched_on = on
+        self._voltage(now_ns, POWER_ON)
+
+    def feed(self, now_ns: int, fed: bool, cause: int = BROWN_OUT_RESET) -> None:
+        """Its supply is above brown-out, or not; `cause` is what its program is told once it is back."""
+        self.fed = fed
+        self._voltage(now_ns, cause)
+
+    def _voltage(self, now_ns: int, cause: int) -> None:
+        on = self.switched_on and self.fed
         if on == self.powered:
             return
         self.powered = on
         self.journal.event(now_ns, "power", self.name, int(on))
         self._stop(now_ns)
+        self._forget_routes(now_ns)
         if on:
-            self._boot(now_ns, 0)
+            self._boot(now_ns, cause)
+
+    def set_rate(self, now_ns: int, rate: int) -> None:
+        """Its clock runs at another rate from now on. What it shows does not jump, and never runs backwards."""
+        shown_ns = self.own_ns(now_ns)
+        self.rate = rate
+        self.on_ns = now_ns + (-(shown_ns << 32) // rate)
+        if self.running and self.node.deadline_ns != NEVER:
+            due_ns = max(self.true_ns(self.node.deadline_ns), now_ns)
+            if due_ns < self.deadline.armed_ns:
+                self.kernel.arm(self.deadline, due_ns)
 
     def reset(self, now_ns: int, cause: int) -> None:
         """The program starts again; supply stays."""
@@ -277,12 +328,13 @@ class Host:
             self._stop(now_ns)
             self._boot(now_ns, cause)
 
-    def hang(self, now_ns: int) -> None:
-        """The program stops where it is; the controllers go on acknowledging, outputs stay."""
+    def hang(self, now_ns: int, *, watched: bool = True) -> None:
+        """The program stops where it is; the controllers go on acknowledging, outputs stay. `watched` false: the external watchdog
+        has failed as well."""
         if self.running:
             self.running = False
             self._forget_routes(now_ns)
-            if self.watchdog_ns != NEVER:  # it was fed just now: by the longest it lets a program be silent
+            if watched and self.watchdog_ns != NEVER:  # it was fed just now: by the longest it lets a program be silent
                 self.bark_ns = now_ns + self.watchdog_ns
                 self.kernel.arm(self.deadline, self.bark_ns)
 
@@ -296,7 +348,22 @@ class Host:
             for entry in self.inputs.values():
                 entry.due_ns = NEVER
                 self.wake(now_ns, entry.channel)
+            for bus, controller in self.controllers.items():
+                if self.rejoin is not None and controller.state == BUS_OFF:
+                    self.buses[bus].recover(now_ns, controller)
             self.kernel.arm(self.deadline, max(now_ns, self.true_ns(min(self.node.deadline_ns, self.own_ns(now_ns)))))
+
+    def babble(self, now_ns: int, babble: Babble | None) -> None:
+        """Its controller sends a frame over and over, as fast as it can, whatever its program does; None: no longer."""
+        self.babbling = babble
+        self.wants_sent = babble is not None or self.node.on_sent is not None
+        if babble is not None:
+            self._babble_on(now_ns)
+
+    def _babble_on(self, now_ns: int) -> None:
+        babble = self.babbling
+        if babble is not None and not self.controllers[babble.bus].waits(babble.can_id):
+            self.controllers[babble.bus].submit(now_ns, babble.can_id, babble.data, NEVER - now_ns, False)
 
     def _forget_routes(self, now_ns: int) -> None:
         for bus in self.buses.values():
@@ -305,6 +372,8 @@ class Host:
     def _stop(self, now_ns: int) -> None:
         self.running = self.booting = False
         self.later = []
+        if self.rejoin is not None:
+            self.rejoin.forget()
         for index, controller in self.controllers.items():
             self.buses[index].set_listening(now_ns, controller, False)
         for channel in list(self.outputs):
@@ -331,6 +400,7 @@ class Host:
             self.buses[index].set_listening(now_ns, controller, True)
         self.journal.event(now_ns, "start", self.name, self.start_cause)
         self.act(now_ns, self.node.on_start(0, self.start_cause))
+        self._babble_on(now_ns)
         for entry in self.inputs.values():
             entry.last = entry.read(now_ns)
             entry.due_ns = NEVER
@@ -344,7 +414,7 @@ class Host:
     def bind(self) -> None:
         """Take the node's handlers; again after a restore, as bound methods are rebuilt and never saved."""
         self.handlers = self.node.receives()
-        self.wants_sent = self.node.on_sent is not None
+        self.wants_sent = self.babbling is not None or self.node.on_sent is not None
 
     def __getstate__(self) -> tuple[None, dict[str, Any]]:
         return None, {name: getattr(self, name) for name in self.__slots__ if name not in ("handlers", "sinks")}

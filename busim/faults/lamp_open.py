@@ -1,0 +1,27 @@
+"""A lamp burns out."""
+
+from typing import Any
+
+from busim.boat.model import Section, Words
+from busim.faults.fault import Fault, Handles
+
+
+class LightPlace(Section):
+    light: Words
+
+
+class LampOpen(Fault):
+    name = "lamp_open"
+    words = "the lamps of a zone, or a navigation light, burn out"
+    effect = "no light, and the driver senses that no current flows; put right, it is lit as it should be"
+    place = LightPlace
+    broken = 1
+
+    def place_words(self, place: Any) -> str:
+        return str(place.light)
+
+    def begin(self, world: Handles, now_ns: int, place: Any) -> None:
+        world.break_lamp(now_ns, place.light, self.broken)
+
+    def end(self, world: Handles, now_ns: int, place: Any, memory: Any) -> None:
+        world.break_lamp(now_ns, place.light, 0)

@@ -1,0 +1,31 @@
+"""A supply goes, with every node on it."""
+
+from typing import Any
+
+from busim.boat.model import Section, Words
+from busim.faults.fault import Fault, Handles
+
+
+class SupplyPlace(Section):
+    supply: Words
+
+
+class SupplyFault(Fault):
+    """A fault of one supply."""
+
+    place = SupplyPlace
+
+    def place_words(self, place: Any) -> str:
+        return str(place.supply)
+
+
+class SupplyLost(SupplyFault):
+    name = "supply_lost"
+    words = "a supply is lost"
+    effect = "every node on it stops at once, on whatever bus; they boot together when it is back"
+
+    def begin(self, world: Handles, now_ns: int, place: Any) -> None:
+        world.supplies[place.supply].lose(now_ns)
+
+    def end(self, world: Handles, now_ns: int, place: Any, memory: Any) -> None:
+        world.supplies[place.supply].restore(now_ns)
