@@ -49,7 +49,7 @@ EVENTS: Final = (
     EventKind("engine", PLANT, ("drive", "running"), FROM_PLANT, "the engine started (1) or stopped (0)"),
     EventKind("motion", PLANT, ("run_mm", "speed_mm_s"), FROM_PLANT, "distance run through the water, and speed, + is ahead"),
     EventKind("starter", PLANT, ("drive", "does"), FROM_PLANT, "a starter lets go (0), turns (1), or has no permission to (2)"),
-    EventKind("rudder", PLANT, ("angle_cdeg", "to_cdeg"), FROM_PLANT, "the rudder goes from here to there, or is at rest (both alike)"),
+    EventKind("rudder", PLANT, ("angle_cdeg", "to_cdeg"), FROM_PLANT, "the rudder goes from here to there; both alike: at rest"),
     EventKind("heading", PLANT, ("east_ppm", "north_ppm"), FROM_PLANT, "where the bow points, as a unit vector; north at first"),
     EventKind("ground", PLANT, ("east_mm", "north_mm"), FROM_PLANT, "where she is over ground, from where she was at first"),
     EventKind("stream", PLANT, ("set_deg", "mm_s"), FROM_PLANT, "the water flows this way of the compass, this fast"),

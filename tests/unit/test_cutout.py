@@ -393,3 +393,17 @@ def test_unknown_channels_are_not_its_business() -> None:
     assert rig.cutout.deadline_ns == before_ns < NEVER
     assert rig.cutout.address == CUTOUT
     assert WHEELHOUSE in rig.plan.drives[0].stations
+
+
+def test_the_engine_it_stopped_is_an_emergency_until_control_is_taken_anew() -> None:
+    """Alarm 7, engine_cut, of highest priority; gone once the fuel is back."""
+    rig = CutoutRig()
+    rig.fired()
+    rig.run_for(100)
+    assert [rig.last(hand.ALARM, *place) for place in ((40, 8), (34, 6), (32, 2), (30, 2))] == [7, CUTOUT, 1, 2]
+    rig.gear(False)
+    rig.run_for(100)
+    rig.drive_for(80, number=2)
+    rig.forget()
+    rig.run_for(2000)
+    assert {hand.part(data, 32, 2) for _, data in rig.said(hand.ALARM)} == {0}

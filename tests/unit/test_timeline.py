@@ -199,7 +199,7 @@ SAID = {
     "lever": "wheelhouse: engine lever goes astern 25.5 %",
     "wheel": "wheelhouse: wheel goes to port 30 %",
     "crank": "engine: start key turned, 2.5 s",
-    "starter": "engine: starter has no permission, nothing turns",
+    "starter": "engine: starter has no permission",
     "rudder": "rudder at rest, 12.5 degrees to port",
     "stream": "stream sets 090 degrees at 1.5 kn",
     "key": "wheelhouse: neutral now pressed",
