@@ -18,7 +18,7 @@ from busim.commands.run import fingerprints
 from busim.commands.run_output import JSON_VERSION
 from busim.commands.tables import table
 from busim.reading.problem import InputError, Problem, printable
-from busim.run.presses import TROUBLES, Tally, added, carry_out_run, fields_of, runs_of
+from busim.lighting.presses import TROUBLES, Tally, added, carry_out_run, fields_of, runs_of
 
 INSTANT_US = 100_000
 FEW = 1_000

@@ -1,0 +1,216 @@
+"""Navigation lights follow the boat's condition and nothing else.
+
+COLREGs 1972, Rules 20 to 30, say which lights are shown when; the note to Annex I s. 8, that their intensity is not limited by
+variable control: they are never dimmed.
+"""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from busim.protocol.catalogue import CONDITION, HEARTBEAT, NOTICE, PRESS, SCENE
+from busim.protocol.values import PRESS_CONDITION, PRESS_LEVEL
+from busim.units import MS, SECOND
+from nodes.condition import Condition, ConditionKeeper
+from nodes.navigation import Navigation
+from nodes.station import Station
+
+from . import hand_made_frames as hand
+from .node_rig import NodeRig
+from .small_boat import BRIDGE, MASTHEAD, PANEL, WHEELHOUSE, small_boat
+
+UNDER_WAY, AT_ANCHOR, AGROUND = 1, 2, 3
+SIDE_LIGHTS, ANCHOR_LIGHT = "channel.1", "channel.2"
+FULL = 65_535
+
+
+class Rig(NodeRig):
+    def __init__(self, *, side: int = 0, anchor: int = 0) -> None:
+        self.plan = small_boat(navigation=True)
+        super().__init__(Navigation(self.plan, MASTHEAD))
+        self.start()
+        self.input("relay.1", side)
+        self.input("relay.2", anchor)
+
+    def says(self, condition: int, number: int, station: int = WHEELHOUSE, *, spoil: bool = False) -> None:
+        can_id = CONDITION.can_id(station)
+        data = CONDITION.pack(can_id, self.counter(can_id), condition, number)
+        self.frame(can_id, hand.spoiled(data) if spoil else data)
+
+    def heard(self, condition: int, number: int, station: int = WHEELHOUSE) -> None:
+        """Said often enough to count: the first frame of a sender does not."""
+        for _ in range(3):
+            self.says(condition, number, station)
+
+    def lit(self) -> tuple[bool, bool]:
+        return self.outputs.get(SIDE_LIGHTS, 0) > 0, self.outputs.get(ANCHOR_LIGHT, 0) > 0
+
+
+@pytest.mark.parametrize(
+    ("condition", "lit"), [(0, (False, False)), (UNDER_WAY, (True, False)), (AT_ANCHOR, (False, True)), (AGROUND, (False, True))]
+)
+def test_each_condition_has_its_lights(condition: int, lit: tuple[bool, bool]) -> None:
+    rig = Rig()
+    rig.heard(condition, 5)
+    assert rig.lit() == lit
+    assert set(rig.outputs.values()) <= {0, FULL}, "never dimmed"
+
+
+def test_before_any_condition_is_heard_what_shows_under_way_is_lit() -> None:
+    rig = Rig()
+    rig.run_to(3 * SECOND - 1)
+    assert not rig.outputs
+    rig.run_to(3 * SECOND)
+    assert rig.lit() == (True, False)
+    told = Rig()
+    told.heard(AT_ANCHOR, 1)
+    told.run_for(4000)
+    assert told.lit() == (False, True)
+
+
+@pytest.mark.parametrize("cause", range(4))
+def test_a_start_takes_the_relays_over_as_they_are(cause: int) -> None:
+    rig = Rig(side=0, anchor=1)
+    rig.node.on_start(rig.now_ns, cause)
+    assert not rig.outputs
+    rig.heard(AT_ANCHOR, 9)
+    assert not rig.told(ANCHOR_LIGHT), "it is lit already"
+
+
+def test_the_highest_number_stands_and_of_two_equal_ones_the_lower_address() -> None:
+    rig = Rig()
+    rig.heard(UNDER_WAY, 10, BRIDGE)
+    rig.heard(AT_ANCHOR, 9, WHEELHOUSE)
+    assert rig.lit() == (True, False)
+    rig.heard(AT_ANCHOR, 10, WHEELHOUSE)
+    assert rig.lit() == (False, True)
+    rig.heard(UNDER_WAY, 10, BRIDGE)
+    assert rig.lit() == (False, True)
+    rig.heard(UNDER_WAY, 11, BRIDGE)
+    assert rig.lit() == (True, False)
+    rig.heard(0, 0, WHEELHOUSE)
+    rig.heard(7, 12, WHEELHOUSE)
+    assert rig.lit() == (True, False), "no number, and a condition nobody knows"
+
+
+@settings(deadline=None, max_examples=200)
+@given(
+    frames=st.lists(st.tuples(st.integers(0, 0x7FF), st.binary(max_size=8)), max_size=40),
+    scenes=st.lists(st.tuples(st.integers(0, 255), st.integers(0, 255)), max_size=10),
+    presses=st.lists(st.tuples(st.integers(0, 255), st.integers(0, 8)), max_size=10),
+    silent_ms=st.integers(0, 8000),
+)
+def test_nothing_else_touches_them(
+    frames: list[tuple[int, bytes]], scenes: list[tuple[int, int]], presses: list[tuple[int, int]], silent_ms: int
+) -> None:
+    """No frame of any id with any data, no scene, no press, no silence. (A condition whose CRC fits by chance: 1 in 256 of some
+    ids; the numbers here are such that it would have to be newer too.)"""
+    rig = Rig()
+    rig.heard(AT_ANCHOR, 0x7FFF)
+    rig.forget()
+    for number, scene in scenes:
+        rig.frame(SCENE.can_id(PANEL), SCENE.pack(number, scene, rig.plan.scene_revision, 0, 0))
+    for number, action in presses:
+        rig.frame(PRESS.can_id(PANEL), PRESS.pack(number, 1, action, 0, 0, 1))
+    for can_id, data in frames:
+        if can_id >> 6 != CONDITION.code:
+            rig.frame(can_id, data)
+    for channel, value in (("switch.1", 1), ("touch.1", 1), ("lamp.9", 1)):
+        rig.input(channel, value)
+    rig.run_for(silent_ms)
+    assert not rig.told(SIDE_LIGHTS)
+    assert not rig.told(ANCHOR_LIGHT)
+
+
+def test_a_spoiled_condition_changes_nothing() -> None:
+    rig = Rig()
+    for number in range(1, 6):
+        rig.says(AT_ANCHOR, number, spoil=True)
+    assert not rig.outputs
+
+
+def test_a_failed_lamp_is_said_every_second_and_once_when_it_is_sound_again() -> None:
+    rig = Rig()
+    rig.run_for(500)
+    rig.input("lamp.2", 1)
+    failed_ns = rig.now_ns
+    rig.run_for(2500)
+    words = [(now_ns, NOTICE.unpack(int.from_bytes(data, "big"))) for now_ns, data in rig.said(NOTICE.code)]
+    of_anchor = [(now_ns, word[2]) for now_ns, word in words if word[1] == 2]
+    assert of_anchor == [(failed_ns, 1), (failed_ns + SECOND, 1), (failed_ns + 2 * SECOND, 1)]
+    assert {word[2] for _, word in words if word[1] == 1} == {0}
+    rig.forget()
+    rig.input("lamp.2", 0)
+    rig.run_for(3000)
+    assert [NOTICE.unpack(int.from_bytes(data, "big"))[1:3] for _, data in rig.said(NOTICE.code)] == [(1, 0), (2, 0)]
+
+
+# ------------------------------------------------------------------------------------------------ stations
+
+
+class StationAsked(NodeRig):
+    def __init__(self, address: int = WHEELHOUSE) -> None:
+        self.plan = small_boat(navigation=True)
+        self.address = address
+        super().__init__(Station(self.plan, address))
+        self.start()
+
+    def asks(self, condition: int, number: int, panel: int = PANEL, action: int = PRESS_CONDITION) -> None:
+        self.frame(PRESS.can_id(panel), PRESS.pack(number, 0, action, condition, 0, 1))
+
+    def said_conditions(self) -> list[tuple[int, int, int]]:
+        """(now, condition, number)."""
+        return [(now_ns, hand.part(data, 45, 3), hand.part(data, 29, 16)) for now_ns, data in self.said(CONDITION.code)]
+
+
+def test_a_station_says_what_a_panel_asks_at_once_and_every_second() -> None:
+    rig = StationAsked()
+    rig.run_for(500)
+    assert not rig.said_conditions(), "none is known yet"
+    rig.asks(UNDER_WAY, 1)
+    asked_ns = rig.now_ns
+    rig.run_for(2100)
+    assert rig.said_conditions() == [(asked_ns + step * SECOND, UNDER_WAY, 1) for step in range(3)]
+    rig.forget()
+    rig.asks(UNDER_WAY, 1)
+    rig.run_for(1)
+    assert [said[1:] for said in rig.said_conditions()] == [(UNDER_WAY, 1)], "a repeat is answered and is no change"
+    rig.forget()
+    rig.asks(AT_ANCHOR, 2)
+    rig.run_for(1)
+    assert [said[1:] for said in rig.said_conditions()] == [(AT_ANCHOR, 2)]
+    rig.forget()
+    for condition, action in ((4, PRESS_CONDITION), (4095, PRESS_CONDITION), (2, PRESS_LEVEL)):
+        rig.asks(condition, 9, action=action)
+    rig.run_for(1)
+    assert not rig.said_conditions()
+
+
+def test_another_station_carries_it_on() -> None:
+    rig = StationAsked(BRIDGE)
+    can_id = CONDITION.can_id(WHEELHOUSE)
+    for counter in (1, 2):
+        rig.frame(can_id, CONDITION.pack(can_id, counter, AT_ANCHOR, 44))
+    rig.run_for(5)
+    assert [said[1:] for said in rig.said_conditions()] == [(AT_ANCHOR, 44)]
+    rig.asks(UNDER_WAY, 3)
+    rig.run_for(5)
+    assert rig.said_conditions()[-1][1:] == (UNDER_WAY, 45), "newer than the one that stood"
+
+
+def test_numbers_go_round_without_the_one_that_is_none() -> None:
+    keeper = ConditionKeeper(small_boat(navigation=True), WHEELHOUSE)
+    keeper.known.number = 0xFFFF
+    keeper.known.condition = UNDER_WAY
+    keeper.ask(0, PRESS.can_id(PANEL), PRESS.pack(1, 0, PRESS_CONDITION, AT_ANCHOR, 0, 1))
+    assert (keeper.known.number, keeper.known.condition) == (1, AT_ANCHOR)
+
+
+def test_a_station_does_not_listen_to_itself() -> None:
+    assert WHEELHOUSE not in Condition(small_boat(navigation=True), WHEELHOUSE).watches
+
+
+def test_heartbeats_do_not_wait_for_a_condition() -> None:
+    rig = Rig()
+    rig.run_to(1000 * MS)
+    assert len(rig.said(HEARTBEAT.code)) == 11

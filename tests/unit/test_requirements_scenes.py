@@ -1,0 +1,261 @@
+"""light.scene, light.return, light.navigation and bus.helm_first, fed by hand: at their limits and one beyond."""
+
+from dataclasses import replace
+
+import pytest
+
+from busim.protocol.catalogue import CONDITION, NOTICE, SCENE
+from busim.protocol.plan import ControlPlan, PanelPlan, ScenePlan, WirePlan
+from busim.requirements.bus_helm_first import HelmFirst
+from busim.requirements.light_navigation import LightNavigation
+from busim.requirements.light_press import LightPress
+from busim.requirements.light_return import LightReturn
+from busim.requirements.light_scene import LightScene
+from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, PASS
+
+from . import hand_made_frames as hand
+from .judge_rig import JudgeRig
+from .small_boat import DRIVER, MASTHEAD, PANEL, WHEELHOUSE, small_boat
+
+FADE_MS = 400
+EVENING = ScenePlan("evening", 1, FADE_MS, ((1, 500, -1, 0), (2, 0, -1, 0)))
+CONTROLS = (
+    ControlPlan("evening", 1, 0, "scene", (), 1, 0),
+    ControlPlan("off", 2, 0, "all_off", (), 0, 0),
+    ControlPlan("lamp", 3, 0, "toggle", (1,), 0, 0),
+)
+PANEL_NODE, DRIVER_NODE, MAST = f"node_{PANEL}", f"node_{DRIVER}", f"node_{MASTHEAD}"
+
+
+def plan() -> WirePlan:
+    return replace(small_boat(navigation=True), scenes=(EVENING,), panels=(PanelPlan("steps", PANEL, 20, CONTROLS),))
+
+
+def called(control: int = 1) -> JudgeRig:
+    """The panel runs, galley is lit, and a finger was on a field for 60 ms, since now."""
+    rig = JudgeRig(LightScene, plan())
+    rig.event("start", PANEL_NODE, 0)
+    rig.event("lamp", "galley", 1000, 0)
+    rig.event("key", PANEL_NODE, f"touch.{control}", 1)
+    return rig
+
+
+def arrives(rig: JudgeRig, tenth_ms: float, cabin: int = 500, galley: int = 0) -> None:
+    rig.after(tenth_ms)
+    rig.event("lamp", "cabin", 50, 0)
+    rig.event("lamp", "galley", 900, 0)
+    rig.after(400)
+    rig.event("lamp", "cabin", cabin, 0)
+    rig.event("lamp", "galley", galley, 0)
+    rig.after(2000)
+
+
+@pytest.mark.parametrize(("tenth_ms", "verdict"), [(140, PASS), (140.000001, FAIL), (20, PASS)])
+def test_a_scene_begins_within_a_tenth_of_a_second_and_of_its_fade(tenth_ms: float, verdict: str) -> None:
+    """100 ms feels instant (Miller 1968; Card 1991); a tenth of a fade of 400 ms is 40 more."""
+    rig = called()
+    arrives(rig, tenth_ms)
+    assert (rig.says(), rig.verdict().limit) == (verdict, 140)
+
+
+@pytest.mark.parametrize(("cabin", "verdict"), [(515, PASS), (516, FAIL), (485, PASS), (484, FAIL), (0, FAIL)])
+def test_each_zone_rests_at_its_level(cabin: int, verdict: str) -> None:
+    rig = called()
+    arrives(rig, 30, cabin)
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize(("value", "after_ms", "verdict"), [(3, 1000, PASS), (4, 800, PASS), (4, 1000.001, FAIL), (2, 900, FAIL)])
+def test_a_panel_that_says_so_in_time_has_done_what_it_can(value: int, after_ms: float, verdict: str) -> None:
+    rig = called()
+    rig.after(after_ms)
+    rig.event("output", PANEL_NODE, "field.1", value)
+    rig.after(3000)
+    assert rig.says() == verdict
+
+
+def test_all_off_is_every_zone() -> None:
+    rig = called(2)
+    rig.after(50)
+    rig.event("lamp", "galley", 0, 0)
+    rig.after(2000)
+    assert (rig.says(), rig.verdict().limit) == (PASS, 125)
+
+
+def test_what_is_no_scene() -> None:
+    short = called()
+    short.after(19)
+    short.event("key", PANEL_NODE, "touch.1", 0)
+    short.after(3000)
+    assert short.says() == NOT_EXERCISED
+    dead = JudgeRig(LightScene, plan())
+    dead.event("key", PANEL_NODE, "touch.1", 1)
+    dead.after(3000)
+    assert dead.says() == NOT_EXERCISED
+    by_hand = called()
+    by_hand.after(300)
+    by_hand.event("key", PANEL_NODE, "touch.3", 1)
+    by_hand.after(3000)
+    assert by_hand.says() == NOT_EXERCISED, "somebody changed a light of it by hand meanwhile"
+    early = called()
+    early.after(500)
+    assert early.says() == INCONCLUSIVE
+    other_page = JudgeRig(LightScene, plan())
+    other_page.event("start", PANEL_NODE, 0)
+    other_page.event("output", PANEL_NODE, "page", 1)
+    other_page.event("key", PANEL_NODE, "touch.1", 1)
+    other_page.after(3000)
+    assert other_page.says() == NOT_EXERCISED
+
+
+# ------------------------------------------------------------------------------------------------ a driver that comes back
+
+
+def back() -> JudgeRig:
+    """The evening scene is on, and the driver of cabin starts anew, dark."""
+    rig = JudgeRig(LightReturn, plan())
+    rig.journal.frame(rig.now_ns, 0, SCENE.can_id(PANEL), SCENE.pack(1, 1, 0, 0, 0), -1)
+    rig.event("lamp", "cabin", 500, 0)
+    rig.after(5000)
+    rig.event("lamp", "cabin", 0, 0)
+    rig.event("start", DRIVER_NODE, 0)
+    return rig
+
+
+@pytest.mark.parametrize(("after_ms", "verdict"), [(2000, PASS), (2000.001, FAIL)])
+def test_it_joins_within_two_seconds(after_ms: float, verdict: str) -> None:
+    rig = back()
+    rig.after(after_ms)
+    rig.event("lamp", "cabin", 490, 0)
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize(("permille", "verdict"), [(530, INCONCLUSIVE), (531, FAIL), (1000, FAIL)])
+def test_it_does_not_flash(permille: int, verdict: str) -> None:
+    rig = back()
+    rig.after(100)
+    rig.event("lamp", "cabin", permille, 0)
+    assert rig.says() == verdict
+
+
+def test_who_tells_a_driver_to_join_calls_no_new_scene() -> None:
+    rig = back()
+    rig.journal.frame(rig.now_ns, 0, SCENE.can_id(PANEL), SCENE.pack(2, 1, 0, 0, 1), -1)
+    rig.after(3000)
+    assert rig.says() == FAIL, "it was told, and stays dark"
+
+
+def test_nothing_to_join() -> None:
+    rig = JudgeRig(LightReturn, plan())
+    rig.event("start", DRIVER_NODE, 0)
+    rig.after(5000)
+    assert rig.says() == NOT_EXERCISED
+
+
+# ------------------------------------------------------------------------------------------------ navigation lights
+
+
+class Mast(JudgeRig):
+    def __init__(self) -> None:
+        super().__init__(LightNavigation, plan())
+        self.event("start", MAST, 0)
+
+    def condition(self, condition: int, number: int) -> None:
+        can_id = CONDITION.can_id(WHEELHOUSE)
+        data = CONDITION.pack(can_id, self.counter(CONDITION.code, WHEELHOUSE), condition, number)
+        self.journal.frame(self.now_ns, 0, can_id, data, -1)
+
+
+@pytest.mark.parametrize(("after_ms", "verdict"), [(200, PASS), (200.001, FAIL)])
+def test_lights_follow_the_condition_in_time(after_ms: float, verdict: str) -> None:
+    rig = Mast()
+    rig.condition(1, 1)
+    rig.after(after_ms)
+    rig.event("lamp", "side_lights", 1000, 0)
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize(("name", "permille"), [("side_lights", 400), ("anchor_light", 1000), ("side_lights", 0)])
+def test_nothing_but_the_condition(name: str, permille: int) -> None:
+    """Never dimmed (COLREGs, note to Annex I s. 8), never lit or dark against it."""
+    rig = Mast()
+    rig.condition(1, 1)
+    rig.event("lamp", "side_lights", 1000, 0)
+    rig.after(5000)
+    rig.event("lamp", name, permille, 0)
+    assert rig.says() == FAIL
+
+
+def test_a_wired_switch_may_light_its_lamp() -> None:
+    rig = Mast()
+    rig.condition(1, 1)
+    rig.event("lamp", "side_lights", 1000, 0)
+    rig.event("key", MAST, "switch.2", 1)
+    rig.event("lamp", "anchor_light", 1000, 0)
+    rig.event("key", MAST, "switch.2", 0)
+    rig.event("lamp", "anchor_light", 0, 0)
+    assert rig.says() == PASS
+
+
+def test_an_older_condition_changes_nothing() -> None:
+    rig = Mast()
+    rig.condition(1, 10)
+    rig.event("lamp", "side_lights", 1000, 0)
+    rig.condition(2, 9)
+    rig.after(5000)
+    assert rig.says() == PASS
+
+
+@pytest.mark.parametrize(("after_ms", "verdict"), [(1000, PASS), (1000.001, FAIL), (None, FAIL)])
+def test_a_failed_lamp_is_said(after_ms: float | None, verdict: str) -> None:
+    rig = Mast()
+    rig.condition(1, 1)
+    rig.event("lamp", "side_lights", 1000, 0)
+    rig.event("fault", "lamp_open", "side_lights", 1)
+    rig.event("lamp", "side_lights", 0, 0)
+    if after_ms is not None:
+        rig.after(after_ms)
+        rig.journal.frame(rig.now_ns, 0, NOTICE.can_id(MASTHEAD), NOTICE.pack(40, 1, 1, 1, 1), -1)
+    rig.after(3000)
+    assert rig.says() == verdict
+
+
+# ------------------------------------------------------------------------------------------------ the helm first
+
+
+@pytest.mark.parametrize(("gap_ms", "verdict"), [(40, PASS), (40.001, FAIL), (20, PASS), (19, PASS)])
+def test_no_lever_waits_for_a_whole_period(gap_ms: float, verdict: str) -> None:
+    rig = JudgeRig(HelmFirst)
+    rig.lever()
+    rig.after(gap_ms)
+    rig.lever()
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize("what", [("fault", "cut", "main", 1), ("power", "node_1", 0), ("controller", "node_1", "main", 2, 256, 0)])
+def test_what_is_broken_is_not_judged(what: tuple[str | int, ...]) -> None:
+    rig = JudgeRig(HelmFirst)
+    rig.lever()
+    rig.event(*what)  # type: ignore[arg-type]
+    rig.after(500)
+    rig.lever()
+    assert rig.says() == NOT_EXERCISED
+
+
+# ------------------------------------------------------------------------------------------------ light.press of a lamp that fades
+
+
+def test_a_lamp_that_fades_has_answered_at_a_tenth() -> None:
+    rig = JudgeRig(LightPress)
+    rig.event("start", PANEL_NODE, 0)
+    rig.event("key", PANEL_NODE, "touch.1", 1)
+    rig.after(60)
+    for step in range(1, 26):
+        rig.after(10)
+        rig.event("lamp", "cabin", 30 * step, 0)
+    found = rig.verdict()
+    assert (found.verdict, found.measured) == (PASS, 90), "75 of 750 permille are done 30 ms after it began"
+
+
+def test_hand_made_ids_are_the_catalogues() -> None:
+    assert hand.id_of(SCENE.code, PANEL) == SCENE.can_id(PANEL)
