@@ -48,7 +48,11 @@ LEVER_MOVED: Final = "{station}: {drive} lever goes {where}"
 WHEEL_TURNED: Final = "{station}: wheel goes {side} {percent:g} %"
 WHEEL_MIDSHIPS: Final = "{station}: wheel goes midships"
 CRANKED: Final = "{drive}: start key turned, {seconds:g} s"
-STARTER: Final = {0: "{drive}: starter lets go", 1: "{drive}: starter turns", 2: "{drive}: starter has no permission"}
+STARTER: Final = {
+    0: "{drive}: starter lets go",
+    1: "{drive}: starter turns",
+    2: "{drive}: starter has no permission, nothing turns",
+}
 RUDDER_RESTS: Final = "rudder at rest, {degrees:g} degrees {side}"
 RUDDER_MIDSHIPS: Final = "rudder at rest, midships"
 SIDES: Final = {1: "to starboard", -1: "to port"}

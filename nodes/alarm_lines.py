@@ -20,9 +20,6 @@ LEVER_FAULT: Final = BY_NAME["lever_fault"].number
 NOBODY_IN_CONTROL: Final = BY_NAME["nobody_in_control"].number
 LET_GO: Final = BY_NAME["let_go"].number
 
-MOST_PRESSING: Final = (RAISED, PUT_RIGHT, SILENCED)
-"""States of alarms under one line, the one it shows first; else it is acknowledged."""
-
 
 class Line:
     """Alarms of one cause; the first is what the line is called by."""
@@ -33,11 +30,13 @@ class Line:
         self.entries = entries
         self.priority = max(entry.priority for entry in entries)
         self.since_ns = max(entry.since_ns for entry in entries)
-        states = [entry.state for entry in entries]
-        self.state = next((state for state in MOST_PRESSING if state in states), states[0])
-        self.unanswered = any(entry.unanswered for entry in entries)
+        states = {entry.state for entry in entries}
         head = entries[0]
-        self.doubtful = bool(head.raiser) and now_ns - head.confirmed_ns >= UNCONFIRMED_MS * MS
+        self.state = head.state
+        if head.stands:
+            self.state = RAISED if states & {RAISED, PUT_RIGHT} else SILENCED if SILENCED in states else head.state
+        self.unanswered = any(entry.unanswered for entry in entries)
+        self.doubtful = head.stands and bool(head.raiser) and now_ns - head.confirmed_ns >= UNCONFIRMED_MS * MS
 
     def value(self) -> int:
         head = self.entries[0]

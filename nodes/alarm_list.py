@@ -111,8 +111,8 @@ class AlarmList:
         word = check(can_id, data)
         drive = address_of(can_id)
         if word != INVALID and self.helm.counters[drive].judge(counter_of(word), bus) == ACCEPTED:
-            station, number, *_ = DRIVE_OBEYS.unpack(word)
-            self.helm.obeys(now_ns, drive, station, number)
+            station, number, _, _, _, cause, _ = DRIVE_OBEYS.unpack(word)
+            self.helm.obeys(now_ns, drive, station, number, cause)
         return NOTHING
 
     def on_alarm(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
@@ -260,7 +260,7 @@ class AlarmList:
 
     def _show(self, now_ns: int) -> list[Action]:
         sounder = int(any(entry.sounds(now_ns) for entry in self._all()))
-        doubts = sum(1 for entry in self.entries.values() if entry.raiser and now_ns - entry.confirmed_ns >= UNCONFIRMED_MS * MS)
+        doubts = sum(1 for entry in self.entries.values() if entry.raiser and entry.stands and now_ns - entry.confirmed_ns >= UNCONFIRMED_MS * MS)
         stamp = (self.raiser.sees, doubts)
         if not self.dirty and stamp == self.looked and self.told.get("sounder") == sounder:
             return []

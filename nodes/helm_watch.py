@@ -5,6 +5,7 @@ from typing import Final
 from busim.protocol.alarms import BY_NAME, KEY_STUCK_MS, NOBODY_AFTER_MS
 from busim.protocol.counter import counter_watch
 from busim.protocol.plan import WirePlan
+from busim.protocol.values import CAUSE_NEUTRAL_NOW
 from busim.units import MS, NEVER, SECOND
 from nodes.roll_call import Cause
 
@@ -32,7 +33,7 @@ class Key:
 
 
 class HelmWatch:
-    __slots__ = ("asked_neutral", "counters", "heard_ns", "keys", "lost", "masters", "missing_ns", "nobody_ns", "pairs")
+    __slots__ = ("asked", "counters", "heard_ns", "keys", "lost", "masters", "missing_ns", "nobody_ns", "pairs")
 
     def __init__(self, plan: WirePlan, address: int) -> None:
         mine = set(plan.buses_of(address))
@@ -49,17 +50,18 @@ class HelmWatch:
         """Since when every drive heard obeys nobody."""
         self.lost = False
         """A station has been in control since this node started."""
-        self.asked_neutral = False
-        """A neutral-now key was pressed since: nobody in control is what was asked for."""
+        self.asked = dict.fromkeys(drives, False)
+        """Drive -> it obeys nobody because a neutral-now key was pressed: that is no loss, it is what somebody wanted."""
 
     def start(self, now_ns: int) -> None:
         self.nobody_ns = now_ns
 
     # ------------------------------------------------------------------------------------------------ what it hears
 
-    def obeys(self, now_ns: int, drive: int, station: int, number: int) -> None:
+    def obeys(self, now_ns: int, drive: int, station: int, number: int, cause: int) -> None:
         """A drive's report that counted."""
         self.heard_ns[drive] = now_ns
+        self.asked[drive] = not station and cause == CAUSE_NEUTRAL_NOW
         if (station, number) == self.pairs[drive]:
             return
         self.pairs[drive] = (station, number)
@@ -118,11 +120,9 @@ class HelmWatch:
             return False
         if any(self.pairs[drive][0] for drive in heard):
             self.nobody_ns = NEVER
-            self.lost, self.asked_neutral = True, False
+            self.lost = True
             return False
-        pressed = any(now_ns - key.heard_ns < LET_GO_OF_NS for key in self.keys.values())
-        self.asked_neutral |= pressed
         if self.nobody_ns == NEVER:
             self.nobody_ns = now_ns
-        at_once = self.lost and not self.asked_neutral
+        at_once = self.lost and not all(self.asked[drive] for drive in heard)
         return at_once or now_ns - self.nobody_ns >= NOBODY_AFTER_MS * MS

@@ -282,8 +282,8 @@ class Station(Member):
         if word == INVALID or echo.counter.judge(counter_of(word), bus) != ACCEPTED:
             return NOTHING
         echo.heard_ns = now_ns
-        station, number, acted_on, *_ = DRIVE_OBEYS.unpack(word)
-        self.alarms.helm.obeys(now_ns, address_of(can_id), station, number)
+        station, number, acted_on, _, _, cause, _ = DRIVE_OBEYS.unpack(word)
+        self.alarms.helm.obeys(now_ns, address_of(can_id), station, number, cause)
         changed = station != echo.station or number != echo.number or self.shows == SHOWS_NOTHING_HEARD
         echo.station, echo.number, echo.acted_on = station, number, acted_on
         if not changed and self.state != CLAIMING:
@@ -390,7 +390,7 @@ class Station(Member):
             self.neutral_now_due_ns = now_ns
         faulty = self.lever_faults or (self.wheel is not None and self.wheel.faulty)
         echo = self.drives.get(self.alarm)
-        let_go = self.alarm and (echo is None or echo.station in (0, self.address))
+        let_go = self.alarm and (echo is None or echo.station in (0, self.address)) and not self.alarms.helm.asked.get(self.alarm)
         return self.alarms.look(now_ns, [LEVER_FAULT] if faulty else [], [(LET_GO, self.alarm)] if let_go else [])
 
     def _stuck_elsewhere(self, now_ns: int) -> tuple[int, ...]:

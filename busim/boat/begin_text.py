@@ -52,7 +52,7 @@ def _boat(page: Lines, layout: Layout) -> None:
     page.put("  docking_speed_kn: 3", "how fast is she brought alongside at most?")
     page.put("  max_run_m: 4", "how far may she run without orders before the gear is out? Less than the gap to the next berth")
     page.note("4 m at 3 kn are 2,592 ms: the one limit every other time below has to fit into")
-    page.put("  ride_through_ms: 200", "how short a fault must force nothing? A knocked plug, a burst of noise: under the control timeout")
+    page.put("  ride_through_ms: 200", "how short a fault must force nothing? A plug that is knocked, a burst of noise")
     page.put("  rearm_max_s: 10", "once control is taken again, how soon must she have thrust?")
     page.gap()
     optional.hull(page)

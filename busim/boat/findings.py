@@ -40,7 +40,8 @@ RECOMMENDED: Final = {
 def findings(document: Document[BoatFile]) -> list[Problem]:
     """What is allowed and unwise in this boat, with its places, in the order of the file."""
     boat = document.value
-    found = [*_drive_findings(boat), *_ride_through_findings(boat), *_bus_findings(boat), *_idle_findings(boat), *helm_findings(boat)]
+    found = [*_drive_findings(boat), *_ride_through_findings(boat), *_bus_findings(boat), *_idle_findings(boat)]
+    found += helm_findings(boat)
     problems = [document.problem(loc, words) for loc, words in found]
     return sorted(problems, key=lambda problem: (problem.line or 0, problem.column or 0, problem.words))
 

@@ -86,7 +86,7 @@ class Boat(Section):
         default=200, ge=0, le=10_000, description="no fault this short forces neutral: a plug that is knocked, a burst of noise"
     )
     rearm_max_s: int = Field(
-        default=10, ge=1, le=600, description="once a fault is over and control taken, thrust is back in this: before a lock wall is"
+        default=10, ge=1, le=600, description="once a fault is over and control was taken, thrust is back in this"
     )
 
 

@@ -112,10 +112,10 @@ def _check_stations(check: Check) -> None:
         if name not in taken:
             check.wrong_name(("drives", name), f"no station may take {name}: name it under may_take of one")
     if boat.rudder is not None:
-        for name, drive in boat.drives.items():
+        for name, section in boat.drives.items():
             # The rudder changes over when the drives do, and a drive gives little throttle while nobody steers.
             words = f"the rudder could not hear whom {name} obeys, nor {name} whether anybody steers"
-            check.share_a_bus(("rudder", "node"), boat.rudder.node, drive.node, words)
+            check.share_a_bus(("rudder", "node"), boat.rudder.node, section.node, words)
     if boat.rudder is not None and not any(station.steers for station in boat.stations.values()):
         check.wrong_name(("rudder",), "no station steers: set steers: true at one")
 

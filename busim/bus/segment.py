@@ -27,6 +27,7 @@ from busim.units import NEVER
 
 if TYPE_CHECKING:
     from busim.bus.bus import Bus
+    from busim.bus.outcome import Outcome
 
 NO_KEY: Final = NEVER * 2
 _AFTER_ACCEPT_BITS: Final = 1 + INTERMISSION_BITS
@@ -41,24 +42,6 @@ DISTURBED: Final = 2
 STUCK: Final = 3
 """What `Segment.error` says of the frame under way: nobody drove its ACK slot; or its bits were not what its sender sent;
 or the bus reads dominant all the time (`busim.bus.stuck`)."""
-
-
-class Outcome:
-    """What comes of a frame that was hit: who counts an error and of how much, and when the error is over.
-
-    `flag_bits` is how long the flags last, laid over one another, from `error_ns` on; 0 where nobody signals anything.
-    """
-
-    __slots__ = ("blamed", "end_ns", "error_ns", "flag_bits", "senders_fail")
-
-    def __init__(
-        self, blamed: list[tuple[Controller, int]], error_ns: int, flag_bits: int, end_ns: int, *, senders_fail: bool
-    ) -> None:
-        self.blamed = blamed
-        self.error_ns = error_ns
-        self.flag_bits = flag_bits
-        self.end_ns = end_ns
-        self.senders_fail = senders_fail
 
 
 class Segment:
@@ -167,10 +150,15 @@ class Segment:
 
     def _head(self, controller: Controller, now_ns: int) -> Request | None:
         """The frame with which a controller takes part now. What has grown too old is dropped here, unsent."""
-        loaded = 1 if controller.queue == FIRST_IN_FIRST_OUT else controller.mailboxes or len(controller.pending)
+        pending = controller.pending
+        if len(pending) == 1:
+            request = pending[0]
+            if request[2] <= now_ns <= request[4]:
+                return request
+        loaded = 1 if controller.queue == FIRST_IN_FIRST_OUT else controller.mailboxes or len(pending)
         best: Request | None = None
         old = False
-        for request in controller.pending:
+        for request in pending:
             if request[4] < now_ns:
                 old = True
             elif request[2] <= now_ns and loaded:

@@ -83,6 +83,7 @@ class StuckSegment(Segment):
         self.busy = False
         self.error = NO_ERROR
         self.ties = ()
+        self.late = []
         for member in self.members:
             member.recessive_from_ns = now_ns
         self.free_ns = now_ns + (ERROR_DELIMITER_BITS + INTERMISSION_BITS) * self.bit_ns

@@ -9,8 +9,9 @@ the delimiter can be hit, where it starts the error anew; nothing wrong gets pas
 """
 
 from busim.bus.controller import Controller, Request
+from busim.bus.outcome import Outcome
 from busim.bus.reception import NO_ERROR_FOUND, TAIL, error_found_at
-from busim.bus.segment import DISTURBED, NO_ERROR, UNACKNOWLEDGED, Outcome, Segment
+from busim.bus.segment import DISTURBED, NO_ERROR, UNACKNOWLEDGED, Segment
 from busim.frames.layout import (
     ERROR_DELIMITER_BITS,
     ERROR_FLAG_BITS,
@@ -256,8 +257,7 @@ class TroubledSegment(Segment):
                 self._accept_and_fail(now_ns, outcome)
                 return
             super().finish(now_ns)
-            if not self.error:
-                self._count_bad_reception(now_ns, [self.sender])
+            self._count_bad_reception(now_ns, [self.sender])
         else:
             super().finish(now_ns)
         if not self.busy:

@@ -23,6 +23,8 @@ CODE_ZONE_STATE: Final = 17
 CODE_SCENE: Final = 18
 CODE_NOTICE: Final = 21
 
+CODE_ALARM: Final = 12
+
 COUNTER: Final[Field] = (48, 0xFF)
 
 CLAIM_NUMBER: Final[Field] = (32, 0xFFFF)
@@ -76,6 +78,23 @@ NOTICE_STATE: Final[Field] = (14, 0x3)
 
 NEUTRAL_PRESSED: Final[Field] = (47, 0x1)
 NEUTRAL_LOCKED_OUT: Final[Field] = (31, 0xFFFF)
+
+ALARM_WHICH: Final[Field] = (40, 0xFF)
+ALARM_ABOUT: Final[Field] = (34, 0x3F)
+ALARM_STATE: Final[Field] = (32, 0x3)
+ALARM_PRIORITY: Final[Field] = (30, 0x3)
+ALARM_GONE: Final = 0
+CONTROL_LOST: Final = 1
+SHIFT_FAULT: Final = 2
+THROTTLE_FAULT: Final = 3
+SENSOR_FAULT: Final = 4
+STEERING_LOST: Final = 5
+LEVER_FAULT_ALARM: Final = 8
+TWO_AT_ONE_ADDRESS: Final = 9
+HEARS_NOTHING: Final = 10
+BUS_LOST_BEYOND: Final = 11
+NODE_LOST: Final = 12
+"""Numbers of alarms, on the wire and in a line."""
 
 LINE_WHICH: Final[Field] = (0, 0xFF)
 LINE_ABOUT: Final[Field] = (8, 0x3F)

@@ -51,12 +51,12 @@ def alarm_rules(plan: WirePlan) -> Iterator[str]:
             f"bus_lost_beyond: two or more nodes that fell silent within {a.TOGETHER_MS} ms of each other are all nodes from one "
             f"place of a trunk to its end, seen from here, and nobody else fell silent with them. Named {settle} ms after the last "
             "change, by the nearest of them; they are listed under it.",
-            f"nobody_in_control: every drive heard obeys nobody. At once where a station had control and no neutral-now key was "
-            f"pressed since, else after {a.NOBODY_AFTER_MS} ms.",
+            f"nobody_in_control: every drive heard obeys nobody. At once where a station had control and not every drive "
+            f"gives neutral now as its cause, else after {a.NOBODY_AFTER_MS} ms.",
             f"neutral_key_stuck: a neutral-now key was pressed for {a.KEY_STUCK_MS} ms without a break of 1 s. key_locked_out: a "
             "station's neutral_now frames name it.",
-            "let_go: a drive or the rudder that was in control at this station fell silent or obeys nobody, until another station "
-            "is obeyed or control is taken here anew.",
+            "let_go: a drive or the rudder that was in control at this station fell silent or obeys nobody, with another cause than "
+            "neutral now, until another station is obeyed or control is taken here anew.",
         ]
     )
     yield "### The list"

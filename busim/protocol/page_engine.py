@@ -26,6 +26,24 @@ def engine_rules(plan: WirePlan) -> Iterator[str]:
             "knew when it starts: an engine that is stopped by then needs permission to start.",
         ]
     )
+    yield "### What a drive doubts"
+    yield paragraph(
+        "A drive that finds its own sensors against each other, or its actuators against what it told them, gives control up "
+        "(cause 9) and names the first fault it found in drive_state.fault until control is taken anew, which it is not while the doubt "
+        "stands. These times are common practice; others will do that find the same."
+    )
+    yield bullets(
+        [
+            "Fault 3: shift feedback within 100 permille of neutral and the switch open, or from 500 on and the switch closed, for "
+            "200 ms. With the gear sent out, feedback neutral and the switch still open, it asks for an engine stop.",
+            "Fault 4: throttle feedback below -30 or above 1030 permille for 200 ms, or moving away from where it was told to go.",
+            "Fault 2: throttle feedback further than 100 permille from where it was told to be that comes no nearer in 500 ms than "
+            "half of what its actuator does; while slowing this is only reported, as idle is commanded already.",
+            "Fault 5: with the gear out and the throttle at its stop, speed above 1.5 x shift_rpm for 2 s: engine stop. Or speed "
+            "above half of shift_rpm 5 s after an engine stop was asked for.",
+            "After fault 2 or 4, with the gear coming out and speed still above shift_rpm: engine stop.",
+        ]
+    )
     yield "### Starting an engine"
     yield bullets(
         [

@@ -2,7 +2,11 @@
 
 from typing import Final
 
+from busim.requirements.alarm_flood import Flood
+from busim.requirements.alarm_kept import Kept
+from busim.requirements.alarm_shown import Shown
 from busim.requirements.boat_availability import Availability
+from busim.requirements.bus_duplicate_address import DuplicateAddress
 from busim.requirements.bus_helm_first import HelmFirst
 from busim.requirements.drive_actuator_fault_found import ActuatorFaultFound
 from busim.requirements.drive_engage_at_idle import EngageAtIdle
@@ -25,9 +29,12 @@ from busim.requirements.rudder_fault_found import FaultFound
 from busim.requirements.rudder_hold import Hold
 from busim.requirements.rudder_limits import Limits
 from busim.requirements.rudder_no_steer import NoSteer
+from busim.requirements.station_lever_fault_found import LeverFaultFound
+from busim.requirements.station_loss import Loss
 from busim.requirements.station_neutral_now import NeutralNow
 from busim.requirements.station_nobody_shown import NobodyShown
 from busim.requirements.station_one_in_control import OneInControl
+from busim.requirements.station_pendant_out import PendantOut
 from busim.requirements.station_transfer import Transfer
 
 HAZARDS: Final = (
@@ -64,11 +71,18 @@ REQUIREMENTS: Final[tuple[type[Requirement], ...]] = (
     NoSteer,
     NeutralNow,
     NobodyShown,
+    Loss,
+    PendantOut,
+    LeverFaultFound,
+    Shown,
+    Kept,
+    Flood,
     LightPress,
     LightScene,
     LightNavigation,
     LightReturn,
     HelmFirst,
+    DuplicateAddress,
 )
 
 BY_ID: Final = {requirement.id: requirement for requirement in REQUIREMENTS}

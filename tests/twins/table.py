@@ -51,4 +51,11 @@ TWINS = (
     Twin("rudder", "tests.twins.rudders:GoesTooFar", "rudder.limits", "steer_and_hand_over", boat="marsh_tern"),
     Twin("rudder", "tests.twins.rudders:SeesNothingWrong", "rudder.fault_found", "rudder_runs", boat="marsh_tern"),
     Twin("drive", "tests.twins.rudders:NeverSlows", "rudder.no_steer", "wheel_lost", boat="marsh_tern"),
+    Twin("alarm", "tests.twins.alarms:SeesNoSilence", "alarm.shown", "silence_returns", boat="marsh_tern"),
+    Twin("alarm", "tests.twins.alarms:SilencedForGood", "alarm.kept", "silence_returns", boat="marsh_tern"),
+    Twin("station", "tests.twins.alarms:ShowsTheMildest", "alarm.flood", "alarm_flood", boat="marsh_tern"),
+    Twin("station", "tests.twins.alarms:AlarmsLate", "station.loss", "crushed_pendant_cable", boat="marsh_tern"),
+    Twin("drive", "tests.twins.alarms:DropsForAnyStation", "station.pendant_out", "pendant_in_its_locker", boat="marsh_tern"),
+    Twin("station", "tests.twins.alarms:BelievesTheFirstTrack", "station.lever_fault_found", "lever_track_stuck", boat="marsh_tern"),
+    Twin("station", "tests.twins.alarms:HearsNotItself", "bus.duplicate_address", "two_at_one_address", boat="marsh_tern"),
 )

@@ -34,8 +34,6 @@ PLAUSIBLE = {
     "gear_switch": (1, 1, 1, 0),
     "speed": (800, 800, 800, 1200),
     "rudder_angle": (0, 0, 100, -100, 50, -50),
-    "gear_switch": (1, 1, 1, 0),
-    "speed": (800, 800, 800, 1200),
     "take": (0, 1),
     "neutral_now": (0, 0, 0, 1),
 }

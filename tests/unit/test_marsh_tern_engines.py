@@ -5,6 +5,7 @@ Her limit is 5 m at 3 kn, 3,240 ms (recomputed by hand: 5 / (3 x 1852 / 3600) s)
 
 import pytest
 
+from busim import labels
 from busim.boat.load import load_boat
 from busim.events.engine_view import Engines
 from busim.events.journal import Journal
@@ -47,7 +48,7 @@ STORIES: dict[str, tuple[str, ...]] = {
         "port: engine runs",
         "port: gear in, ahead",
         "starboard: gear in, ahead",
-        "starboard: starter has no permission, nothing turns",
+        labels.STARTER[2].format(drive="starboard"),
         "starboard: gear out",
         "starboard: starter turns",
         "starboard: engine runs",

@@ -170,6 +170,13 @@ def test_an_error_passive_sender_falls_silent_and_the_others_find_six_recessive_
     assert counts(small)["b"] == (0, 0), "1 up, 1 down"
 
 
+def test_where_all_receivers_are_passive_and_reject_it_nobody_acknowledges() -> None:
+    """A receiver that finds an error before the ACK slot does not drive it (s. 3.1.1): 37 + 2 + 17 bits until the next try."""
+    small = hit(20, "bc", passive="bc", size=3)
+    assert small.accepted == [((37 + 2 + 6 + AFTER_FLAGS_BITS + ACCEPT_BITS) * BIT, 0x7FF)]
+    assert counts(small) == {"a": (7, 0), "b": (130, 0), "c": (130, 0)}, "1 up, 1 down"
+
+
 # ------------------------------------------------------------------------------------------------ bursts and rates
 
 

@@ -124,3 +124,9 @@ def test_a_node_that_starts_meanwhile_counts_too_and_one_that_loses_power_is_for
     small.run(10 * MS)
     assert small.controller("a").tec == 0
     assert small.controller("b").state == ERROR_PASSIVE
+    mend(small, 10 * MS)
+    small.send(11 * MS, "b", 0x7FF)
+    small.send(11 * MS, "b", 0x7FE)
+    small.power(11 * MS + 20 * BIT, "a", True)
+    small.run(20 * MS)
+    assert [frame[4] for frame in small.frames] == [0b100, 0b101], "the one that had started hears both, the other only the next"

@@ -199,7 +199,7 @@ SAID = {
     "lever": "wheelhouse: engine lever goes astern 25.5 %",
     "wheel": "wheelhouse: wheel goes to port 30 %",
     "crank": "engine: start key turned, 2.5 s",
-    "starter": "engine: starter has no permission",
+    "starter": "engine: starter has no permission, nothing turns",
     "rudder": "rudder at rest, 12.5 degrees to port",
     "stream": "stream sets 090 degrees at 1.5 kn",
     "key": "wheelhouse: neutral now pressed",
@@ -274,8 +274,15 @@ ROWS = {f"{table.name} {row.number}": (table.name, row) for table in TABLES for 
 @pytest.mark.parametrize("row", ROWS.values(), ids=ROWS)
 def test_every_row_is_told_in_its_words(boat: LoadedBoat, row: tuple[str, Any]) -> None:
     machine, taken = row
-    node, who = ("engine_room", "engine drive") if machine == "drive" else ("wheelhouse", "wheelhouse")
+    node, who = {"drive": ("engine_room", "engine drive"), "rudder": ("wheelhouse", "rudder")}.get(machine, ("wheelhouse", "wheelhouse"))
     assert words_of(boat, "row", node, machine, taken.number, 0) == [f"{who}: {taken.words}"]
+
+
+def test_a_rudder_says_why_it_lost_who_steered(boat: LoadedBoat) -> None:
+    assert words_of(boat, "row", "wheelhouse", "rudder", 10, 10) == [
+        "rudder: the lever or wheel in control reports a fault, holds where it is"
+    ]
+    assert words_of(boat, "row", "wheelhouse", "rudder", 8, 10) == ["rudder: let go, holds where it is"]
 
 
 def test_rows_that_are_in_no_table(boat: LoadedBoat) -> None:

@@ -1,0 +1,111 @@
+"""A flood of alarms: no more lines than anybody can read, the rest counted, and no emergency out of sight.
+
+Emergencies are those that are on the wire, raised by others and received by the listener: each has to stand in a line of its own
+or in one it can only be grouped under. That everything is counted is held against the listener's own numbers.
+"""
+
+from busim.events import bits
+from busim.events.alarm_view import AlarmView
+from busim.events.journal import Event, Journal
+from busim.events.table import MEASURED
+from busim.requirements.alarm_cover import Cover, listeners_of
+from busim.requirements.requirement import Context, Requirement
+from busim.requirements.verdict import Tally, Verdict
+from busim.units import MS
+
+MOST_SHOWN = 8
+"""Lines."""
+SETTLED_NS = 1000 * MS
+"""So long may an alarm take from the wire into a line."""
+
+
+class Flood(Requirement):
+    id = "alarm.flood"
+    words = "More alarms than can be shown are capped and counted, and no emergency is hidden."
+    hazards = ("confusion over control", "loss of all control")
+
+    def __init__(self, context: Context) -> None:
+        super().__init__(context)
+        self.tally = Tally(self.id, MOST_SHOWN, "lines that are no emergency", MEASURED)
+        self.listeners = listeners_of(context.plan)
+        self.covers = {node: Cover(context.plan, address) for node, address in self.listeners.items()}
+        self.raised: dict[str, dict[tuple[int, int], int]] = {node: {} for node in self.listeners}
+        """Listener -> (which, about) of emergencies it received -> since when they have been raised without a break."""
+        self.changed_ns: dict[str, int] = {}
+        """Listener -> when it began to change its lines; looked at once the moment is over."""
+
+    def attach(self, journal: Journal) -> None:
+        for address in self.situation.node_of:
+            if address < 16:
+                journal.watch_frames(bits.CODE_ALARM << 6 | address, self._alarm)
+                journal.watch_frames(bits.CODE_HEARTBEAT << 6 | address, self._heartbeat)
+        for kind in ("output", "start", "power"):
+            journal.watch_events(kind, getattr(self, f"_{kind}"))
+
+    def _alarm(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        self._look(now_ns)
+        if not bits.sound(can_id, data):
+            return
+        whole = int.from_bytes(data, "big")
+        key = bits.field(whole, bits.ALARM_WHICH), bits.field(whole, bits.ALARM_ABOUT)
+        gone = bits.field(whole, bits.ALARM_STATE) == bits.ALARM_GONE
+        for node, address in self.listeners.items():
+            if not mask & self.situation.host_bit[address] or node not in self.situation.running:
+                continue
+            if gone:
+                self.raised[node].pop(key, None)
+            elif bits.field(whole, bits.ALARM_PRIORITY) == bits.EMERGENCY:
+                since_ns = self.raised[node].setdefault(key, now_ns)
+                if now_ns - since_ns > SETTLED_NS:
+                    self._in_sight(now_ns, node, *key)
+
+    def _heartbeat(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        self._look(now_ns)
+
+    def _output(self, event: Event) -> None:
+        at_ns, _, _, node, channel, _ = event
+        self._look(at_ns)
+        if node in self.listeners and channel.startswith("alarm"):
+            self.changed_ns.setdefault(node, at_ns)
+
+    def _in_sight(self, now_ns: int, node: str, which: int, about: int) -> None:
+        view = self.situation.alarms.at(node)
+        under = any(line.under and line.priority == bits.EMERGENCY and line.which != which for line in view.lines.values())
+        if not (view.shows(which, about) or under or self.covers[node].drive_forced(view, about)):
+            name = self.situation.node_of.get(about, about)
+            self.tally.fail(now_ns, f"{node}: an emergency of {name} is nowhere in its list (alarm {which})")
+
+    def _look(self, now_ns: int) -> None:
+        """The lines of listeners that changed them at a moment that is over."""
+        for node, changed_ns in list(self.changed_ns.items()):
+            if now_ns > changed_ns:
+                del self.changed_ns[node]
+                self._count(changed_ns, node, self.situation.alarms.at(node))
+
+    def _count(self, at_ns: int, node: str, view: AlarmView) -> None:
+        lines = view.lines.values()
+        emergencies = sum(1 for line in lines if line.priority == bits.EMERGENCY)
+        shown = sum(1 + line.under for line in lines)
+        if view.listed < shown + view.hidden:
+            self.tally.fail(at_ns, f"{node}: {view.listed} alarms are counted, and {shown} shown with {view.hidden} lines hidden")
+        if len(lines) > MOST_SHOWN and len(lines) > emergencies:
+            self.tally.measure(len(lines), at_ns, f"{node}: shows {len(lines)} lines")
+        elif view.hidden:
+            self.tally.measure(len(lines) - emergencies, at_ns, f"{node}: shows {len(lines)} lines, says {view.hidden} more")
+        elif view.listed > shown:
+            self.tally.fail(at_ns, f"{node}: {view.listed} alarms are counted, {shown} shown, and none said to be hidden")
+
+    def _start(self, event: Event) -> None:
+        self._forget(event[3])
+
+    def _power(self, event: Event) -> None:
+        self._forget(event[3])
+
+    def _forget(self, node: str) -> None:
+        self.changed_ns.pop(node, None)
+        if node in self.raised:
+            self.raised[node].clear()
+
+    def finish(self, now_ns: int) -> Verdict:
+        self._look(now_ns + 1)
+        return self.tally.verdict("there were never more alarms than a list shows")

@@ -1,0 +1,131 @@
+"""An alarm is kept until the crew acknowledged it; silenced, it comes back; acknowledged, it stays until it is put right.
+
+IMO MSC.302(87) and MSC.252(83): an alarm that was silenced and not acknowledged sounds again after 30 s.
+"""
+
+from busim.events import bits
+from busim.events.journal import Event, Journal
+from busim.events.table import MEASURED
+from busim.requirements.alarm_cover import Cover, listeners_of
+from busim.requirements.requirement import Context, Requirement
+from busim.requirements.verdict import Tally, Verdict
+from busim.units import MS, SECOND
+
+SILENT_MS = 30_000
+MARGIN_MS = 500
+"""A list is looked at and answers are told several times a second."""
+ANSWERED_NS = 1500 * MS
+"""An answer given anywhere reaches everybody in this, or is void."""
+
+
+class Kept(Requirement):
+    id = "alarm.kept"
+    words = "An alarm stays until it is acknowledged and put right; one that was silenced sounds again."
+    hazards = ("confusion over control", "loss of all control")
+
+    def __init__(self, context: Context) -> None:
+        super().__init__(context)
+        self.tally = Tally(self.id, SILENT_MS + MARGIN_MS, "ms", MEASURED)
+        self.listeners = listeners_of(context.plan)
+        self.covers = {node: Cover(context.plan, address) for node, address in self.listeners.items()}
+        self.missing_ns = context.plan.timing.heartbeat_missing_ms * MS
+        self.heard_ns: dict[tuple[str, int], int] = {}
+        self.answered_ns = -SECOND * 3600
+        """When somebody answered an alarm last, anywhere."""
+        self.acknowledged = False
+        self.silenced: dict[str, int] = {}
+        """Listener -> when its silence key was pressed, until it sounds again or nothing is left to sound."""
+        self.listed: dict[str, int] = {}
+        self.sounded: dict[str, bool] = {}
+        self.steady: dict[str, dict[int, int]] = {}
+        """Listener -> lost node that it shows as acknowledged -> since when."""
+
+    def attach(self, journal: Journal) -> None:
+        for address in self.situation.node_of:
+            if address < 16:
+                journal.watch_frames(bits.CODE_HEARTBEAT << 6 | address, self._heartbeat)
+        for kind in ("output", "key", "start", "power"):
+            journal.watch_events(kind, getattr(self, f"_{kind}"))
+
+    def _heartbeat(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        for node, address in self.listeners.items():
+            if mask & self.situation.host_bit[address]:
+                self.heard_ns[node, can_id & 0x3F] = now_ns
+
+    def _key(self, event: Event) -> None:
+        at_ns, _, _, node, key, down = event
+        if not down or key not in ("acknowledge", "silence"):
+            return
+        self.answered_ns = at_ns
+        if key == "acknowledge":
+            self.acknowledged = True
+            self.silenced.clear()
+        elif node in self.listeners and self.situation.alarms.at(node).sounds:
+            self.silenced.setdefault(node, at_ns)
+
+    # ------------------------------------------------------------------------------------------------ what is shown
+
+    def _output(self, event: Event) -> None:
+        at_ns, _, _, node, channel, value = event
+        if node not in self.listeners:
+            return
+        if channel == "sounder":
+            self._sounder(at_ns, node, value > 0)
+        elif channel == "alarms":
+            before = self.listed.get(node, 0)
+            self.listed[node] = value
+            if value < before and not self.acknowledged:
+                self.tally.fail(at_ns, f"{node}: an alarm went that nobody acknowledged")
+        elif channel.startswith("alarm."):
+            self._steady(at_ns, node)
+
+    def _sounder(self, at_ns: int, node: str, sounds: bool) -> None:
+        if not sounds and self.sounded.get(node) and at_ns - self.answered_ns > ANSWERED_NS:
+            self.tally.fail(at_ns, f"{node}: went quiet, and nobody answered")
+        self.sounded[node] = sounds
+        if sounds and node in self.silenced and at_ns - self.silenced[node] > MARGIN_MS * MS:
+            took_ms = -(-(at_ns - self.silenced.pop(node)) // MS)
+            if took_ms < SILENT_MS - MARGIN_MS:
+                return  # something new; what was silenced sounds with it
+            self.tally.measure(took_ms, at_ns, f"{node}: sounds again after it was silenced")
+
+    def _steady(self, at_ns: int, node: str) -> None:
+        """Lost nodes it shows as acknowledged: none of them goes before it is heard again."""
+        view = self.situation.alarms.at(node)
+        shown = [line.about for line in view.lines.values() if (line.which, line.state) == (bits.NODE_LOST, bits.LINE_ACKNOWLEDGED)]
+        steady = self.steady.setdefault(node, {})
+        for lost in shown:
+            steady.setdefault(lost, at_ns)
+            self.tally.held(at_ns, f"{node}: an acknowledged alarm stays")
+
+    def _gone(self, node: str, now_ns: int) -> None:
+        """To be called once all lines have changed that were to."""
+        view = self.situation.alarms.at(node)
+        for lost in list(self.steady.get(node, {})):
+            if not self.covers[node].node_lost(view, lost):
+                del self.steady[node][lost]
+                if now_ns - self.heard_ns.get((node, lost), 0) > 2 * self.missing_ns:
+                    self.tally.fail(now_ns, f"{node}: {self.situation.node_of[lost]} is still silent, and no longer listed")
+
+    def _start(self, event: Event) -> None:
+        self._forget(event[3])
+
+    def _power(self, event: Event) -> None:
+        self._forget(event[3])
+
+    def _forget(self, node: str) -> None:
+        for each in (self.silenced, self.listed, self.sounded, self.steady):
+            each.pop(node, None)
+
+    def finish(self, now_ns: int) -> Verdict:
+        for node, since_ns in self.silenced.items():
+            view = self.situation.alarms.at(node)
+            open_lines = [line for line in view.lines.values() if line.state != bits.LINE_ACKNOWLEDGED]
+            waited_ms = (now_ns - since_ns) // MS
+            if open_lines and waited_ms > SILENT_MS + MARGIN_MS:
+                self.tally.measure(waited_ms, now_ns, f"{node}: was silenced, and never sounded again")
+            elif open_lines:
+                self.tally.undecided(now_ns, f"{node}: the run ended before its silence did")
+        for node in self.steady:
+            self._gone(node, now_ns)
+        return self.tally.verdict("nobody silenced or acknowledged an alarm")

@@ -1,0 +1,162 @@
+"""What a listener can know of, it shows: a node that fell silent, a bus that died, a drive that was forced.
+
+Each listener is judged by its own reception: by the heartbeats and the drives' reports that its host accepted. A cause counts as
+shown by a line that names it, or that it can only be grouped under (HSC Code 2000, 11.2: audible and visual alarm of a failure of
+control; NTSB 2013: nobody in command after power came back, and nothing said so).
+"""
+
+from busim.events import bits
+from busim.events.journal import Event, Journal
+from busim.events.table import MEASURED
+from busim.requirements.alarm_cover import Cover, listeners_of
+from busim.requirements.requirement import Context, Requirement
+from busim.requirements.verdict import Tally, Verdict
+from busim.units import MS
+
+NOTICED_MS = 1000
+"""What keeps a thought (Miller 1968; Card 1991)."""
+NEUTRAL_NOW = 5
+"""A cause somebody wanted."""
+HELM = 16
+
+
+class Listener:
+    """`heard_ns`: address -> when it was heard last; `shown`: whose present silence was shown; `forced`: drive -> since when."""
+
+    __slots__ = ("address", "bit", "cover", "forced", "heard_ns", "running", "shown")
+
+    def __init__(self, address: int, bit: int, cover: Cover, others: tuple[int, ...]) -> None:
+        self.address = address
+        self.bit = bit
+        self.cover = cover
+        self.heard_ns = dict.fromkeys(others, 0)
+        self.running = False
+        self.shown: set[int] = set()
+        self.forced: dict[int, int] = {}
+
+    def begin(self, now_ns: int, running: bool) -> None:
+        self.heard_ns = dict.fromkeys(self.heard_ns, now_ns)
+        self.running = running
+        self.shown.clear()
+        self.forced.clear()
+
+
+class Shown(Requirement):
+    id = "alarm.shown"
+    words = "Every station and alarm node shows within a second what it can know to be wrong."
+    hazards = ("confusion over control", "loss of all control")
+
+    def __init__(self, context: Context) -> None:
+        super().__init__(context)
+        plan = context.plan
+        self.missing_ns = plan.timing.heartbeat_missing_ms * MS
+        self.limit_ms = plan.timing.heartbeat_missing_ms + NOTICED_MS
+        self.tally = Tally(self.id, self.limit_ms, "ms", MEASURED)
+        self.listeners: dict[str, Listener] = {}
+        for node, address in listeners_of(plan).items():
+            mine = set(plan.buses_of(address))
+            others = tuple(
+                other for other, _, _ in plan.nodes if other < HELM and other != address and mine & set(plan.buses_of(other))
+            )
+            self.listeners[node] = Listener(address, self.situation.host_bit[address], Cover(plan, address), others)
+
+    def attach(self, journal: Journal) -> None:
+        for address in self.situation.node_of:
+            if address < HELM:
+                journal.watch_frames(bits.CODE_HEARTBEAT << 6 | address, self._heartbeat)
+        for address in self.situation.by_address:
+            journal.watch_frames(bits.CODE_DRIVE_OBEYS << 6 | address, self._obeys)
+        for kind in ("output", "start", "power", "fault"):
+            journal.watch_events(kind, getattr(self, f"_{kind}"))
+
+    # ------------------------------------------------------------------------------------------------ causes
+
+    def _heartbeat(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        if not bits.sound(can_id, data):
+            return
+        sender = can_id & 0x3F
+        for node, listener in self.listeners.items():
+            if mask & listener.bit and sender in listener.heard_ns:
+                if now_ns - listener.heard_ns[sender] > self.limit_ms * MS:
+                    self._silent(node, listener, sender, now_ns)
+                listener.heard_ns[sender] = now_ns
+                listener.shown.discard(sender)
+
+    def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        if not bits.sound(can_id, data):
+            return
+        whole = int.from_bytes(data, "big")
+        drive, cause = can_id & 0x3F, bits.field(whole, bits.OBEYS_CAUSE)
+        forced = not bits.field(whole, bits.OBEYS_STATION) and cause not in (0, NEUTRAL_NOW)
+        for node, listener in self.listeners.items():
+            if not mask & listener.bit or not listener.running:
+                continue
+            if not forced:
+                listener.forced.pop(drive, None)
+            elif drive not in listener.forced:
+                listener.forced[drive] = now_ns
+                self._look(node, listener, now_ns)
+
+    # ------------------------------------------------------------------------------------------------ what is shown
+
+    def _output(self, event: Event) -> None:
+        at_ns, _, _, node, channel, _ = event
+        if node in self.listeners and channel.startswith("alarm."):
+            self._look(node, self.listeners[node], at_ns)
+
+    def _look(self, node: str, listener: Listener, now_ns: int) -> None:
+        view = self.situation.alarms.at(node)
+        for other, heard_ns in listener.heard_ns.items():
+            if now_ns - heard_ns < self.missing_ns or other in listener.shown or not listener.running:
+                continue
+            if listener.cover.node_lost(view, other):
+                listener.shown.add(other)
+                name = self.situation.node_of[other]
+                self.tally.measure(-(-(now_ns - heard_ns) // MS), now_ns, f"{node}: shows that it does not hear {name}")
+        for drive, since_ns in listener.forced.items():
+            if since_ns >= 0 and listener.cover.drive_forced(view, drive):
+                name = self.situation.node_of[drive]
+                self.tally.measure(-(-(now_ns - since_ns) // MS), now_ns, f"{node}: shows that {name} was forced", NOTICED_MS)
+                listener.forced[drive] = -1
+
+    def _silent(self, node: str, listener: Listener, other: int, now_ns: int) -> None:
+        """Unheard beyond the limit; whether that was shown is known."""
+        if listener.running and other not in listener.shown:
+            waited_ms = (now_ns - listener.heard_ns[other]) // MS
+            self.tally.measure(waited_ms, now_ns, f"{node}: did not show that it does not hear {self.situation.node_of[other]}")
+
+    # ------------------------------------------------------------------------------------------------ who can show
+
+    def _start(self, event: Event) -> None:
+        if event[3] in self.listeners:
+            self.listeners[event[3]].begin(event[0], running=True)
+
+    def _power(self, event: Event) -> None:
+        if event[3] in self.listeners and not event[4]:
+            self.listeners[event[3]].begin(event[0], running=False)
+
+    def _fault(self, event: Event) -> None:
+        """A listener whose program hangs shows what it showed before: that is `station.loss` for others to see, and a watchdog's."""
+        at_ns, _, _, fault, place, begins = event
+        if fault == "hang" and place in self.listeners:
+            self.listeners[place].begin(at_ns, running=not begins)
+
+    def finish(self, now_ns: int) -> Verdict:
+        for node, listener in self.listeners.items():
+            if not listener.running:
+                continue
+            self._look(node, listener, now_ns)
+            for other, heard_ns in listener.heard_ns.items():
+                if now_ns - heard_ns > self.limit_ms * MS:
+                    self._silent(node, listener, other, now_ns)
+                elif now_ns - heard_ns > self.missing_ns and other not in listener.shown:
+                    self.tally.undecided(now_ns, f"{node}: the run ended before the limit")
+            for drive, since_ns in listener.forced.items():
+                if since_ns < 0:
+                    continue
+                waited_ms, name = (now_ns - since_ns) // MS, self.situation.node_of[drive]
+                if waited_ms > NOTICED_MS:
+                    self.tally.measure(waited_ms, now_ns, f"{node}: did not show that {name} was forced", NOTICED_MS)
+                else:
+                    self.tally.undecided(now_ns, f"{node}: the run ended before the limit")
+        return self.tally.verdict("nothing went wrong that anybody could show")

@@ -1,0 +1,105 @@
+"""The station in control dies or goes silent: every other live station that the drive reaches shows it and sounds.
+
+Counted from the last valid lever frame the drive received. HSC Code 2000, 11.2: a failure of remote control gives an audible and
+visual alarm; SOLAS II-1/31: each position shows which one is in control. That one can then take is `station.transfer`'s to judge.
+"""
+
+from busim.events import bits
+from busim.events.journal import Event, Journal
+from busim.events.table import MEASURED
+from busim.requirements.requirement import Context, Requirement
+from busim.requirements.verdict import Tally, Verdict
+from busim.units import MS
+
+SLACK_MS = 200
+LOST_CAUSES = (2, 3)
+"""Of a drive's report: nothing valid from the lever, no heartbeat."""
+SHOWS_LOSS = (1, 4, 5, 6, 7)
+"""Displays that nobody takes for being in control: nobody, nothing heard, asking, drives apart, control lost."""
+
+
+class Loss(Requirement):
+    id = "station.loss"
+    words = "When the station in control is lost, every other one shows that and alarms."
+    hazards = ("loss of all control", "confusion over control")
+
+    def __init__(self, context: Context) -> None:
+        super().__init__(context)
+        timing = context.plan.timing
+        self.limit_ms = timing.heartbeat_missing_ms + timing.control_timeout_ms + SLACK_MS
+        self.tally = Tally(self.id, self.limit_ms, "ms", MEASURED)
+        self.stations = {self.situation.node_of[station.address]: station.address for station in context.plan.stations}
+        self.obeyed: dict[int, tuple[int, int]] = {}
+        """Drive -> (station, when the last lever frame that counted came), as long as it obeys one."""
+        self.open: dict[str, tuple[int, str]] = {}
+        """Station -> (last good lever frame of the lost one, what was lost): it has still to show it."""
+
+    def attach(self, journal: Journal) -> None:
+        for address in self.situation.by_address:
+            journal.watch_frames(bits.CODE_DRIVE_OBEYS << 6 | address, self._obeys)
+        for station in self.stations.values():
+            journal.watch_frames(bits.CODE_LEVER << 6 | station, self._lever)
+        for kind in ("output", "start", "power"):
+            journal.watch_events(kind, getattr(self, f"_{kind}"))
+
+    def _lever(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        for address, drive in self.situation.by_address.items():
+            if drive.station == can_id & 0x3F and drive.control_ns is not None:
+                self.obeyed[address] = drive.station, drive.control_ns
+
+    def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        if not bits.sound(can_id, data):
+            return
+        whole = int.from_bytes(data, "big")
+        drive, station = can_id & 0x3F, bits.field(whole, bits.OBEYS_STATION)
+        if station:
+            self._over(now_ns)
+            return
+        before = self.obeyed.pop(drive, None)
+        if before is None or bits.field(whole, bits.OBEYS_CAUSE) not in LOST_CAUSES:
+            return
+        lost = self.situation.node_of[before[0]]
+        for node, address in self.stations.items():
+            hears = mask & self.situation.host_bit[address]
+            if address != before[0] and hears and node in self.situation.running and node not in self.open:
+                self.open[node] = before[1], lost
+        self._look(now_ns)
+
+    def _over(self, now_ns: int) -> None:
+        """Some drive obeys somebody: what has not been shown by now is late, or is not wanted any more."""
+        for node, (base_ns, lost) in list(self.open.items()):
+            if now_ns - base_ns > self.limit_ms * MS:
+                self._late(node, base_ns, lost, now_ns)
+                del self.open[node]
+            elif all(drive.station for drive in self.situation.drives.values()):
+                del self.open[node]
+
+    def _output(self, event: Event) -> None:
+        if event[3] in self.open:
+            self._look(event[0])
+
+    def _look(self, now_ns: int) -> None:
+        for node, (base_ns, lost) in list(self.open.items()):
+            view = self.situation.alarms.at(node)
+            alarmed = any(line.state != bits.LINE_OVER for line in view.lines.values())
+            if self.situation.shows.get(node, 0) in SHOWS_LOSS and alarmed:
+                del self.open[node]
+                self.tally.measure(-(-(now_ns - base_ns) // MS), now_ns, f"{node}: shows and alarms that {lost} lost control")
+
+    def _late(self, node: str, base_ns: int, lost: str, now_ns: int) -> None:
+        waited_ms = (now_ns - base_ns) // MS
+        self.tally.measure(waited_ms, now_ns, f"{node}: did not show and alarm that {lost} lost control")
+
+    def _start(self, event: Event) -> None:
+        self.open.pop(event[3], None)
+
+    def _power(self, event: Event) -> None:
+        self.open.pop(event[3], None)
+
+    def finish(self, now_ns: int) -> Verdict:
+        for node, (base_ns, lost) in self.open.items():
+            if now_ns - base_ns > self.limit_ms * MS:
+                self._late(node, base_ns, lost, now_ns)
+            else:
+                self.tally.undecided(now_ns, f"{node}: the run ended before the limit")
+        return self.tally.verdict("no station that was in control was lost while another one lived")
