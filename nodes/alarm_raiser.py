@@ -37,6 +37,7 @@ class Raised(Alarm):
 
     def __init__(self, which: int, about: int, raiser: int) -> None:
         super().__init__(which, about, raiser)
+        self.confirmed_ns = NEVER  # nobody has to tell it
         self.due_ns = NEVER
         self.times = 0
         """So often the last change is still to be told."""

@@ -17,8 +17,8 @@ from busim.commands.kinds import classes_for, kind_options, kinds_text, replaced
 from busim.commands.run import fingerprints
 from busim.commands.run_output import JSON_VERSION
 from busim.commands.tables import table
-from busim.reading.problem import InputError, Problem, printable
 from busim.lighting.presses import TROUBLES, Tally, added, carry_out_run, fields_of, runs_of
+from busim.reading.problem import InputError, Problem, printable
 
 INSTANT_US = 100_000
 FEW = 1_000

@@ -16,6 +16,9 @@ from busim.events.journal import Journal
 from busim.host.inputs import Constant, Input
 from busim.host.rejoin import Rejoin
 from busim.host.tamper import Babble, Tamper
+from busim.host.timer import Kernel as Kernel
+from busim.host.timer import NodeError as NodeError
+from busim.host.timer import Timer as Timer
 from busim.host.wrong import wrong_with
 from busim.seam import (
     BROWN_OUT_RESET,
@@ -39,30 +42,6 @@ ONE: Final = 1 << 32
 _SENT: Final = -1
 _REJOIN: Final = -2
 """What is put off beside outputs: the notice that a frame was sent, the end of a pause after bus-off."""
-
-
-class NodeError(Exception):
-    """A node broke the rules of the seam, or its program failed; the message says which node and how."""
-
-
-class Timer:
-    """One entry of the kernel's queue: `fire(now_ns)` returns when it wants to be called next, NEVER for not at all."""
-
-    __slots__ = ("armed_ns", "fire", "key")
-
-    def __init__(self, fire: Callable[[int], int]) -> None:
-        self.fire = fire
-        self.armed_ns = NEVER
-        self.key = -1
-
-
-class Kernel:
-    """What a host needs of the simulator's kernel."""
-
-    __slots__ = ()
-
-    def arm(self, timer: Timer, due_ns: int) -> None:
-        raise NotImplementedError
 
 
 class Host:

@@ -55,7 +55,8 @@ def alarm_rules(plan: WirePlan) -> Iterator[str]:
             f"gives neutral now as its cause, else after {a.NOBODY_AFTER_MS} ms.",
             f"neutral_key_stuck: a neutral-now key was pressed for {a.KEY_STUCK_MS} ms without a break of 1 s. key_locked_out: a "
             "station's neutral_now frames name it.",
-            "let_go: a drive or the rudder that was in control at this station fell silent or obeys nobody, with another cause than "
+            "let_go: a drive or the rudder that was in control at this station fell silent or obeys nobody, with another cause "
+            "than "
             "neutral now, until another station is obeyed or control is taken here anew.",
         ]
     )
@@ -72,7 +73,8 @@ def alarm_rules(plan: WirePlan) -> Iterator[str]:
             "raiser has been heard for so long without it.",
             "Acknowledge answers the first line that nobody acknowledged, with all under it; silence answers all that sounds. "
             f"Both count at once in the list they are pressed at. To a raiser the answer goes out as alarm_answer every "
-            f"{a.ANSWER_REPEAT_MS} ms until its frames show it, at most {a.ANSWER_LONGEST_MS} ms; if they never do it sounds again. "
+            f"{a.ANSWER_REPEAT_MS} ms until its frames show it, at most {a.ANSWER_LONGEST_MS} ms; if they never do it sounds "
+            "again. "
             "Other listeners follow both. What a listener saw by itself is answered there and nowhere else.",
             f"Silenced is quiet for {a.SILENT_FOR_S} s (IMO MSC.302(87), MSC.252(83)).",
         ]

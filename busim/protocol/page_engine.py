@@ -29,7 +29,8 @@ def engine_rules(plan: WirePlan) -> Iterator[str]:
     yield "### What a drive doubts"
     yield paragraph(
         "A drive that finds its own sensors against each other, or its actuators against what it told them, gives control up "
-        "(cause 9) and names the first fault it found in drive_state.fault until control is taken anew, which it is not while the doubt "
+        "(cause 9) and names the first fault it found in drive_state.fault until control is taken anew, which it is not while the "
+        "doubt "
         "stands. These times are common practice; others will do that find the same."
     )
     yield bullets(

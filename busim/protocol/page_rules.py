@@ -11,6 +11,7 @@ from busim.protocol.counter import LEFT_OVER
 from busim.protocol.crc8 import BYTE_TABLE, FINAL_XOR, POLYNOMIAL, START, crc8
 from busim.protocol.page_alarms import alarm_rules
 from busim.protocol.page_engine import engine_rules
+from busim.protocol.page_lights import lights_section
 from busim.protocol.page_steering import steering_rules
 from busim.protocol.page_text import bullets, hex_bytes, numbered, paragraph, table
 from busim.protocol.plan import WirePlan
@@ -60,7 +61,7 @@ def rules_section(plan: WirePlan, message_name: str, can_id: int, data: bytes) -
     yield from steering_rules(plan)
     yield from engine_rules(plan)
     yield from alarm_rules(plan)
-    yield from _lights(plan)
+    yield from lights_section(plan)
 
 
 def _frames_and_crc(message_name: str, can_id: int, data: bytes) -> Iterator[str]:
@@ -246,23 +247,5 @@ def _neutral_now_and_after(plan: WirePlan) -> Iterator[str]:
             "After a forced neutral no gear goes in until the fault is gone, a lever has been in neutral, and control has been "
             f"taken anew. neutral_now counts as gone after {plan.timing.control_timeout_ms} ms without a pressed key.",
             "Why it was forced stays in the cause of drive_obeys until control is taken.",
-        ]
-    )
-
-
-def _lights(plan: WirePlan) -> Iterator[str]:
-    timing = plan.timing
-    yield "## Lights"
-    yield bullets(
-        [
-            "A touch held for the panel's debounce_ms is a press. It gets the panel's next number and is sent as press, once for "
-            f"each of its zones, and again every {timing.press_repeat_ms} ms (press_repeat_ms) to those that have not answered.",
-            "A zone has answered when its own zone_state carries this panel's address and this number. When all have, the press is "
-            f"done. If {timing.press_failed_ms} ms (press_failed_ms) pass first, the panel says that it failed.",
-            "A zone driver does a press once and answers each frame of it. The same number from the same panel for the same zone "
-            f"within {timing.press_failed_ms + timing.press_repeat_ms} ms of the first (press_failed_ms and press_repeat_ms) is "
-            "the same press; later, it is a new one, from a panel that has started again.",
-            "Navigation lights follow a condition and nothing else: no scene, fade, level or all-off touches them. They stay as "
-            "set through loss of the bus, hang and reset, their hardware's default is on, and a wired switch overrides them.",
         ]
     )

@@ -54,7 +54,8 @@ def steering_rules(plan: WirePlan) -> Iterator[str]:
     yield bullets(
         [
             "A station that steers sends wheel every 40 ms: with the number of its take while it claims or holds, else with 0. "
-            "Once its drives are lost to nobody it goes on steering with its number for as long as the rudder reports that pair and no "
+            "Once its drives are lost to nobody it goes on steering with its number for as long as the rudder reports that pair "
+            "and no "
             "drive reports a newer take of another station.",
             "Its take is of the rudder too, unless it has not heard the rudder for heartbeat_missing_ms, or hears fault 2, or its "
             "own wheel is faulty when the key is pressed: drives can be had without a rudder that nobody can have. The take is "

@@ -59,6 +59,7 @@ class Kept(Requirement):
         self.answered_ns = at_ns
         if key == "acknowledge":
             self.acknowledged = True
+            self._too_long(at_ns)
             self.silenced.clear()
         elif node in self.listeners and self.situation.alarms.at(node).sounds:
             self.silenced.setdefault(node, at_ns)
@@ -117,15 +118,23 @@ class Kept(Requirement):
         for each in (self.silenced, self.listed, self.sounded, self.steady):
             each.pop(node, None)
 
-    def finish(self, now_ns: int) -> Verdict:
+    def _too_long(self, now_ns: int) -> list[str]:
+        """Who was silenced and does not sound, with something to sound for: fails where that is over its time, else is returned."""
+        waiting = []
         for node, since_ns in self.silenced.items():
             view = self.situation.alarms.at(node)
-            open_lines = [line for line in view.lines.values() if line.state != bits.LINE_ACKNOWLEDGED]
             waited_ms = (now_ns - since_ns) // MS
-            if open_lines and waited_ms > SILENT_MS + MARGIN_MS:
-                self.tally.measure(waited_ms, now_ns, f"{node}: was silenced, and never sounded again")
-            elif open_lines:
-                self.tally.undecided(now_ns, f"{node}: the run ended before its silence did")
+            if all(line.state == bits.LINE_ACKNOWLEDGED for line in view.lines.values()):
+                continue
+            if waited_ms > SILENT_MS + MARGIN_MS:
+                self.tally.measure(waited_ms, now_ns, f"{node}: was silenced, and does not sound again")
+            else:
+                waiting.append(node)
+        return waiting
+
+    def finish(self, now_ns: int) -> Verdict:
+        for node in self._too_long(now_ns):
+            self.tally.undecided(now_ns, f"{node}: the run ended before its silence did")
         for node in self.steady:
             self._gone(node, now_ns)
         return self.tally.verdict("nobody silenced or acknowledged an alarm")

@@ -141,7 +141,7 @@ class Timeline:
             shows = labels.SHOWS.get(value, value)
             self._say(event, labels.STATION_SHOWS.format(station=self.stations.get(node, node), shows=shows))
         elif channel in ("sounder", "alarms", "alarms_hidden") or channel.startswith("alarm."):
-            if words := self.alarms.take(node, self.stations.get(node, node), channel, value):
+            if words := self.alarms.take(node, str(self.stations.get(node, node)), channel, value):
                 self._say(event, words)
         elif channel == "fuel_cut" and (value or node in self.cut):
             (self.cut.add if value else self.cut.discard)(node)

@@ -14,7 +14,6 @@ from busim.events import bits
 from busim.protocol.plan import WirePlan
 from busim.seam import OUTPUT, QUEUE, SEND, Actions, Node
 from busim.transfer.memory import Label, form, numbers_in, relabel, settle
-from busim.units import MS
 
 HERE: Final = 2
 """What a station's output `shows` says when it is in control (see `busim.labels.SHOWS`)."""
