@@ -80,8 +80,8 @@ class Kept:
     code: int = -1
     sender: str = ""
     at: int = -1
-    trim: Callable[[Any, Any], Any] | None = None
-    """trim(owner, value): the value that stands for all that make no difference."""
+    trim: Callable[[Any, Any, Any], Any] | None = None
+    """trim(node, owner, value): the value that stands for all that make no difference, `owner` being the thing with the slot."""
 
 
 class Node:

@@ -2,8 +2,8 @@
 
 from typing import Final
 
-from busim.protocol.alarms import ACKNOWLEDGE, ALARM_TABLE, BY_NUMBER, RAISED, SILENT_FOR_S
-from busim.units import NEVER, SECOND
+from busim.protocol.alarms import ACKNOWLEDGE, ALARM_TABLE, BY_NUMBER, RAISED, SILENT_FOR_S, UNCONFIRMED_MS
+from busim.units import MS, NEVER, SECOND
 
 _S: Final = ALARM_TABLE.state_values
 GONE, PUT_RIGHT = _S["gone"], _S["put_right"]
@@ -67,6 +67,10 @@ class Alarm:
 
     def sounds(self, now_ns: int) -> bool:
         return self.state == RAISED or (self.state == PUT_RIGHT and now_ns >= self.quiet_until_ns)
+
+    def doubtful(self, now_ns: int) -> bool:
+        """Its raiser has not said it for too long. What a listener sees by itself has no raiser, and needs no word of one."""
+        return self.raiser != 0 and self.stands and now_ns - self.confirmed_ns >= UNCONFIRMED_MS * MS
 
     @property
     def unanswered(self) -> bool:

@@ -1,16 +1,16 @@
 """From alarms to the lines of a list: one cause, one line. Most urgent first, then what nobody acknowledged, then the newest.
 
 An alarm stands under the one it follows from, as far as this listener knows: a lost node under the bus or the silence it is part
-of; a drive's or rudder's lost control under the loss of the station it obeyed, or under that station's lever fault, else all of one
-master under the first of them; what a station let go of, and nobody in control, under that. A line is as urgent as the most urgent alarm under it, so that none is hidden by a
-milder one. One whose cause is over takes none under it whose cause is there; those that are over stay where they stood.
+of; a drive's or rudder's lost control under the loss of the station it obeyed, or under that station's lever fault, else all of
+one master under the first of them; what a station let go of, and nobody in control, under that. A line is as urgent as the most
+urgent alarm under it, so that none is hidden by a milder one. One whose cause is over takes none under it whose cause is there;
+those that are over stay where they stood.
 """
 
 from collections.abc import Iterator, Mapping
 from typing import Final
 
-from busim.protocol.alarms import BY_NAME, EMERGENCY, MOST_SHOWN, PUT_RIGHT, RAISED, SILENCED, UNCONFIRMED_MS, line_value
-from busim.units import MS
+from busim.protocol.alarms import BY_NAME, EMERGENCY, MOST_SHOWN, PUT_RIGHT, RAISED, SILENCED, line_value
 from nodes.alarm_entry import Alarm
 from nodes.roll_call import NODE_LOST, Cause
 
@@ -36,7 +36,7 @@ class Line:
         if head.stands:
             self.state = RAISED if states & {RAISED, PUT_RIGHT} else SILENCED if SILENCED in states else head.state
         self.unanswered = any(entry.unanswered for entry in entries)
-        self.doubtful = head.stands and bool(head.raiser) and now_ns - head.confirmed_ns >= UNCONFIRMED_MS * MS
+        self.doubtful = head.doubtful(now_ns)
 
     def value(self) -> int:
         head = self.entries[0]
@@ -90,7 +90,9 @@ def _parents(entry: Alarm, parents: Mapping[Cause, Cause], masters: Mapping[int,
             yield NODE_LOST, station
             yield LEVER_FAULT, station
         # Several of one master: what one listener knows no better cause of is one cause all the same.
-        yield from ((CONTROL_LOST, drive) for drive in masters if which == STEERING_LOST or (drive < about and masters[drive] == masters.get(about)))
+        for drive in masters:
+            if which == STEERING_LOST or (drive < about and masters[drive] == masters.get(about)):
+                yield CONTROL_LOST, drive
     elif which == LET_GO:
         yield NODE_LOST, about
         yield CONTROL_LOST, about

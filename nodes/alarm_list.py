@@ -260,7 +260,7 @@ class AlarmList:
 
     def _show(self, now_ns: int) -> list[Action]:
         sounder = int(any(entry.sounds(now_ns) for entry in self._all()))
-        doubts = sum(1 for entry in self.entries.values() if entry.raiser and entry.stands and now_ns - entry.confirmed_ns >= UNCONFIRMED_MS * MS)
+        doubts = sum(1 for entry in self.entries.values() if entry.doubtful(now_ns))
         stamp = (self.raiser.sees, doubts)
         if not self.dirty and stamp == self.looked and self.told.get("sounder") == sounder:
             return []

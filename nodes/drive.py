@@ -29,7 +29,7 @@ from nodes.drive_machine import (
     WAKING,
     DriveMachine,
 )
-from nodes.drive_plausible import Plausibility
+from nodes.drive_plausible import THROTTLE_IMPLAUSIBLE, Plausibility
 from nodes.member import following
 from nodes.other_drive import OtherDrive
 from nodes.start_permission import StartPermission
@@ -151,6 +151,9 @@ class Drive(DriveMachine):
         if self.state in (FORCED_DISENGAGING, FORCED_NEUTRAL) and self.doubts.asks_stop(self):
             actions += self._stop_engine()
         return actions
+
+    def _runs_away(self) -> bool:
+        return self.doubts.doubt == THROTTLE_IMPLAUSIBLE
 
     def _set_deadline(self, now_ns: int) -> None:
         due_ns = min(

@@ -17,6 +17,8 @@ WAKING, UNCLAIMED, IN_NEUTRAL, ENGAGING = _S["waking"], _S["unclaimed"], _S["neu
 ENGAGED, SLOWING, DISENGAGING, DWELLING = _S["engaged"], _S["slowing"], _S["disengaging"], _S["dwelling"]
 FORCED_IDLE, FORCED_DISENGAGING, FORCED_NEUTRAL = _S["forced_idle"], _S["forced_disengaging"], _S["forced_neutral"]
 HELD_IDLE: Final = _S["held_idle"]
+AT_REST: Final = (UNCLAIMED, IN_NEUTRAL, DWELLING, FORCED_NEUTRAL)
+"""States in which no gear is in, going in or coming out."""
 MOVES: Final = DRIVE_TABLE.moves
 
 LOSSES_TO_HOLD_ON: Final = (
@@ -150,7 +152,7 @@ class DriveMachine(SensingDrive):
                 return "found_neutral" if self.sensed_gear() == v.NEUTRAL and self.throttle_at_stop() else "found_off_neutral"
             return "found_off_neutral" if now_ns >= self.wake_until_ns else None
         if state in (SLOWING, FORCED_IDLE):
-            waited = now_ns - self.idle_since_ns >= self.me.idle_wait_ms * MS
+            waited = now_ns - self.idle_since_ns >= self.me.idle_wait_ms * MS or (state == FORCED_IDLE and self._runs_away())
             if self.throttle_at_stop() and (0 <= self.rpm < self.me.shift_rpm or waited):
                 return "held" if state == FORCED_IDLE and self._holds_on() else "at_idle"
             return "idle_wait_over" if waited else None
@@ -167,6 +169,10 @@ class DriveMachine(SensingDrive):
         if state == DWELLING:
             return "dwell_over" if now_ns >= self.dwell_until_ns else None
         return None
+
+    def _runs_away(self) -> bool:
+        """Does the throttle go where nobody told it to, so that there is nothing to wait for?"""
+        return False
 
     def _holds_on(self) -> bool:
         """Control lost: stay in gear at idle, where the boat's policy wants it and a gear is in."""

@@ -2,6 +2,7 @@
 
 * Shift feedback and neutral switch: the one shows neutral and the other not, or the one a gear and the other neutral. A linkage
   that came off shows like this, and so does a clutch that drags behind a switch on the clutch, or a switch that broke.
+* The shift leaves the gear it was told to be in, or neutral, with nobody having told it to.
 * Throttle feedback out of range, or going away from where it was told to go; or not getting there at half its speed.
 * Engine speed far too fast with the gear out and the throttle at its stop, or still there long after a stop was asked for. With
   the gear in it shows nothing: a boat under way drives her engine through the propeller.
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 from busim.protocol import values as v
 from busim.units import MS, NEVER, SECOND
+from nodes.drive_machine import AT_REST, ENGAGED, FORCED_NEUTRAL
 from nodes.drive_sensing import BELOW_STOP_PERMILLE, NEUTRAL_WITHIN_PERMILLE, UNSEEN
 
 if TYPE_CHECKING:
@@ -21,6 +23,8 @@ if TYPE_CHECKING:
 DISAGREE_NS: Final = 200 * MS
 """Switch and feedback are read at different moments, and a switch has play; an actuator that moves passes between in less."""
 CERTAINLY_OUT_OF_NEUTRAL_PERMILLE: Final = 500
+STILL_IN_GEAR_PERMILLE: Final = 750
+"""Nearer to neutral than this a clutch may let go (common practice)."""
 OUT_OF_RANGE_NS: Final = 200 * MS
 ABOVE_FULL_PERMILLE: Final = 1030
 APART_PERMILLE: Final = 100
@@ -33,7 +37,7 @@ RACING_NS: Final = 2 * SECOND
 STOPPING_NS: Final = 5 * SECOND
 """An engine whose fuel was cut has run down by then (common practice)."""
 
-SHIFT_DISAGREES, THROTTLE_LATE, THROTTLE_IMPLAUSIBLE, RPM_UNLIKE = 3, 2, 4, 5
+SHIFT_ASTRAY, THROTTLE_LATE, SHIFT_DISAGREES, THROTTLE_IMPLAUSIBLE, RPM_UNLIKE = 1, 2, 3, 4, 5
 """As `busim.protocol.values.DRIVE_FAULTS` numbers them."""
 
 
@@ -41,12 +45,13 @@ class Plausibility:
     """`doubt` is what can't be believed as things stand, 0 nothing. Moments are NEVER while their condition does not hold."""
 
     __slots__ = (
-        "disagree_since_ns", "doubt", "from_ns", "from_permille", "out_since_ns", "racing_since_ns", "side", "stopping_since_ns",
-        "throttle",
+        "astray_since_ns", "disagree_since_ns", "doubt", "from_ns", "from_permille", "out_since_ns", "racing_since_ns", "side",
+        "stopping_since_ns", "throttle",
     )  # fmt: skip
 
     def __init__(self) -> None:
         self.doubt = 0
+        self.astray_since_ns = NEVER
         self.disagree_since_ns = NEVER
         self.out_since_ns = NEVER
         self.racing_since_ns = NEVER
@@ -62,6 +67,7 @@ class Plausibility:
         throttle = drive.sensed_throttle
         disagree = self._disagree(drive)
         self.disagree_since_ns = _since(self.disagree_since_ns, now_ns, disagree)
+        self.astray_since_ns = _since(self.astray_since_ns, now_ns, self._astray(drive))
         out = throttle != UNSEEN and not -BELOW_STOP_PERMILLE <= throttle <= ABOVE_FULL_PERMILLE
         self.out_since_ns = _since(self.out_since_ns, now_ns, out)
         self.racing_since_ns = _since(self.racing_since_ns, now_ns, self._races(drive))
@@ -70,6 +76,8 @@ class Plausibility:
         self._follow_throttle(now_ns, throttle, drive)
         if now_ns - self.disagree_since_ns >= DISAGREE_NS:
             self.doubt = SHIFT_DISAGREES
+        elif now_ns - self.astray_since_ns >= DISAGREE_NS:
+            self.doubt = SHIFT_ASTRAY
         elif now_ns - self.out_since_ns >= OUT_OF_RANGE_NS:
             self.doubt = THROTTLE_IMPLAUSIBLE
         elif self.throttle:
@@ -85,6 +93,8 @@ class Plausibility:
         or out."""
         if self.doubt == SHIFT_DISAGREES:
             return self._not_out(drive)  # the actuator has been where it was sent, and the gear is not out
+        if self.doubt == SHIFT_ASTRAY:
+            return drive.state == FORCED_NEUTRAL  # coming out it has its time; it was out, and goes in by itself
         if self.doubt == RPM_UNLIKE:
             return True
         return drive.fault in (THROTTLE_LATE, THROTTLE_IMPLAUSIBLE) and drive.rpm > drive.me.shift_rpm
@@ -96,6 +106,12 @@ class Plausibility:
         if drive.switch == v.SWITCH_CLOSED:
             return not -CERTAINLY_OUT_OF_NEUTRAL_PERMILLE < position < CERTAINLY_OUT_OF_NEUTRAL_PERMILLE
         return self._not_out(drive)
+
+    def _astray(self, drive: "DriveMachine") -> bool:
+        if drive.state == ENGAGED:
+            position = drive.shift_position if drive.asked_gear == v.AHEAD else -drive.shift_position
+            return position < STILL_IN_GEAR_PERMILLE
+        return drive.state in AT_REST and drive.sensed_gear() != v.NEUTRAL
 
     def _not_out(self, drive: "DriveMachine") -> bool:
         position = drive.shift_position

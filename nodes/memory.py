@@ -5,21 +5,21 @@ in what the clock, the counters and the numbers happen to stand at; this table s
 is not in it fails a test, and a limit that is too short would call alike what is not: a test plays both side by side.
 """
 
+from collections.abc import Callable
 from typing import Any, Final
 
-from busim.protocol.catalogue import (
-    CLAIM,
-    DRIVE_OBEYS,
-    DRIVE_STATE,
-    HEARTBEAT,
-    LEVER,
-    NEUTRAL_NOW,
-    PERMISSION,
-    RUDDER_STATE,
-    WHEEL,
-)
+from busim.protocol.catalogue import CLAIM, DRIVE_OBEYS, DRIVE_STATE, HEARTBEAT, LEVER, NEUTRAL_NOW, RUDDER_STATE, WHEEL
 from busim.protocol.counter import LEFT_OVER
+from busim.protocol.tables import DRIVE_TABLE, STATION_TABLE
+from busim.protocol.values import NEUTRAL
 from busim.seam import Kept
+from busim.units import MS, NEVER
+
+GOING_IDLE: Final = (DRIVE_TABLE.state_values["slowing"], DRIVE_TABLE.state_values["forced_idle"])
+HOLDING: Final = STATION_TABLE.state_values["holding"]
+
+_OLD_NS: Final = -3_600_000 * MS
+"""So long ago that it is past for whoever looks."""
 
 FIXED: Final = Kept("fixed")
 VALUE: Final = Kept("value")
@@ -65,16 +65,21 @@ def _neutral_now_ms(node: Any) -> int:
     return 1000
 
 
-def _tracks_ms(node: Any) -> int:
-    return 60
+def _throttle_ms(node: Any) -> int:
+    """Its way is measured from a moment on: that one may be as long ago as the throttle's whole stroke takes, and then some."""
+    return 4 * int(node.me.throttle_ms) + 1000
 
 
-def _transfer_ms(node: Any) -> int:
-    return int(node.timing.transfer_ms)
+def _disagree_ms(node: Any) -> int:
+    return 200
 
 
-def _apart_ms(node: Any) -> int:
-    return 100
+def _racing_ms(node: Any) -> int:
+    return 2000
+
+
+def _stopping_ms(node: Any) -> int:
+    return 5000
 
 
 def _rested_ms(node: Any) -> int:
@@ -83,6 +88,19 @@ def _rested_ms(node: Any) -> int:
 
 def _sensor_wait_ms(node: Any) -> int:
     return 200
+
+
+_SINCE: Final = {
+    "astray_since_ns": _disagree_ms,
+    "disagree_since_ns": _disagree_ms,
+    "out_since_ns": _disagree_ms,
+    "racing_since_ns": _racing_ms,
+    "stopping_since_ns": _stopping_ms,
+}
+
+
+def _tracks_ms(node: Any) -> int:
+    return 60
 
 
 def _values(*slots: str) -> dict[str, Kept]:
@@ -97,17 +115,67 @@ def _waits(*slots: str) -> dict[str, Kept]:
     return dict.fromkeys(slots, Kept("moment", _at_once))
 
 
-def _only_with_pair(drive: Any, data: bytes) -> bytes:
-    """The last lever frame is compared only where two buses bring the same."""
-    return data if hasattr(drive.lever_counter, "buses") else b""
+def _only_with_pair(node: Any, follower: Any, data: bytes) -> bytes:
+    """The last frame that was acted on is compared only where two buses bring the same."""
+    counter = follower.lever_counter if hasattr(follower, "lever_counter") else follower.wheel_counter
+    return data if follower.obeyed and hasattr(counter, "buses") else b""
 
 
-def _wheel_only_with_pair(rudder: Any, data: bytes) -> bytes:
-    return data if hasattr(rudder.wheel_counter, "buses") else b""
+def _alone(node: Any, watch: Any, alone: tuple[int, int]) -> tuple[int, int]:
+    """Who was the only one counts where another bus stands at the last frame acted on: one left behind never gets there again."""
+    bus, frames = alone
+    level = any(each.last == watch.last for number, each in watch.buses.items() if number != bus)
+    return bus, min(frames, LEFT_OVER) if level else 1
 
 
-def _alone(watch: Any, alone: tuple[int, int]) -> tuple[int, int]:
-    return alone[0], min(alone[1], LEFT_OVER)
+def _while_obeyed(instead: Any) -> Callable[[Any, Any, Any], Any]:
+    """Of what is set anew when a drive obeys again."""
+    return lambda node, drive, value: value if drive.obeyed else instead
+
+
+def _forget_counter(node: Any, drive: Any, watch: Any) -> None:
+    if not drive.obeyed:
+        watch.forget()
+
+
+def _off_its_place(instead: Any) -> Callable[[Any, Any, Any], Any]:
+    """Of what is set anew when a throttle is found away from where it was told to be."""
+    return lambda node, doubts, value: value if doubts.side else instead
+
+
+def _idle_since(node: Any, drive: Any, since_ns: int) -> int:
+    return since_ns if drive.state in GOING_IDLE else _OLD_NS
+
+
+def _my_change(node: Any, drive: Any, changed_ns: int) -> int:
+    """Of two changes the later counts. Where both drives obey one take, whatever parts them is a change of its own; and for how
+    long the other one has been silent is told by the report that came since."""
+    other = drive.other
+    if not drive.obeyed or other is None:
+        return _OLD_NS
+    agreed = other.pair == (drive.obeyed, drive.number)
+    return _OLD_NS if other.heard_ns >= changed_ns and (agreed or other.changed_ns > changed_ns) else changed_ns
+
+
+def _other_change(drive: Any, other: Any, changed_ns: int) -> int:
+    agreed = other.pair == (drive.obeyed, drive.number)
+    return _OLD_NS if not drive.obeyed or agreed or changed_ns <= drive.changed_ns else changed_ns
+
+
+def _held_since(node: Any, station: Any, held_since_ns: int) -> int:
+    """Counts only as long as an echo is older than that: by the time it can be too old, control was held for long enough."""
+    period_ns = station.lever_period_ns
+    ages = ((station.lever_counter - station.echoes[each].acted_on + 1 & 0xFF) * period_ns for each in station.held)
+    return _OLD_NS if station.state != HOLDING or all(age_ns <= -held_since_ns for age_ns in ages) else held_since_ns
+
+
+def _next_show_ns(node: Any, station: Any, due_ns: int) -> int:
+    """A display looked at before anything can have changed stays as it is: what counts is when something can."""
+    if due_ns <= 0:
+        return due_ns
+    wheel = (station.wheel,) if station.wheel is not None else ()
+    silent_ns = [each.heard_ns + _missing_ms(station) * MS for each in (*station.echoes.values(), *wheel)]
+    return min((each for each in (*silent_ns, station.divided_ns) if each > 0), default=NEVER)
 
 
 MEMORY: Final[dict[str, dict[str, Kept]]] = {
@@ -137,81 +205,40 @@ MEMORY: Final[dict[str, dict[str, Kept]]] = {
     "DriveMachine": {
         **_values("cause", "last_gear", "last_row", "lever_id", "obeyed", "state", "untold"),
         **_waits("dwell_until_ns", "shift_due_ns", "wake_until_ns"),
-        "idle_since_ns": Kept("moment", _idle_wait_ms),
-    },
-    "Drive": {
-        "alarms": FIXED,
-        "acted_on": Kept("counter", _old_levers, code=LEVER.code, sender="obeyed"),
-        "changed_ns": Kept("moment", lambda drive: max(_overlap_ms(drive), _missing_ms(drive))),
-        "doubts": INSIDE,
-        "keys": INSIDE,
-        "lever_counter": Kept("inside", code=LEVER.code, sender="obeyed"),
-        "lever_data": Kept("frame", code=LEVER.code, sender="obeyed", trim=_only_with_pair),
-        "lever_ns": Kept("moment", _timeout_ms),
-        "number": NUMBER,
-        "other": INSIDE,
-        **_values("previous", "wanted"),
-        "report_counter": Kept("own_counter", code=DRIVE_OBEYS.code),
-        **_waits("report_due_ns"),
-        "start_permission": INSIDE,
-        "stations": Kept("inside", sender="key"),
-        "steering": INSIDE,
+        "idle_since_ns": Kept("moment", _idle_wait_ms, trim=_idle_since),
     },
     "Plausibility": {
-        **_values("doubt", "from_permille", "side", "throttle"),
-        "disagree_since_ns": Kept("moment", lambda _: 200),
-        "from_ns": Kept("moment", lambda _: 500),
-        "out_since_ns": Kept("moment", lambda _: 200),
-        "racing_since_ns": Kept("moment", lambda _: 2000),
-        "stopping_since_ns": Kept("moment", lambda _: 5000),
+        **_values("doubt", "side", "throttle"),
+        **{slot: Kept("moment", limit_ms) for slot, limit_ms in _SINCE.items()},
+        "from_ns": Kept("moment", _throttle_ms, trim=_off_its_place(_OLD_NS)),
+        "from_permille": Kept("value", trim=_off_its_place(0)),
     },
-    "StartPermission": {"permit": VALUE, "sent": Kept("own_counter", code=PERMISSION.code), **_waits("due_ns")},
+    "Drive": {
+        # No alarm, and no permission to start, ever changes what a drive does with levers.
+        **_fixed("alarms", "start_permission"),
+        # How much thrust is left while nobody steers: whom it obeys does not hang on it, and nobody explores with more.
+        **_fixed("steering"),
+        "doubts": INSIDE,
+        "acted_on": Kept("counter", _old_levers, code=LEVER.code, sender="obeyed"),
+        "changed_ns": Kept("moment", lambda drive: max(_overlap_ms(drive), _missing_ms(drive)), trim=_my_change),
+        "keys": INSIDE,
+        "lever_counter": Kept("inside", code=LEVER.code, sender="obeyed", trim=_forget_counter),
+        "lever_data": Kept("frame", code=LEVER.code, sender="obeyed", trim=_only_with_pair),
+        "lever_ns": Kept("moment", _timeout_ms, trim=_while_obeyed(_OLD_NS)),
+        "number": NUMBER,
+        "other": INSIDE,
+        "previous": Kept("value", trim=_while_obeyed((NEUTRAL, 0))),
+        "wanted": Kept("value", trim=_while_obeyed(0)),
+        "report_counter": Kept("own_counter", code=DRIVE_OBEYS.code),
+        **_waits("report_due_ns"),
+        "stations": Kept("inside", sender="key"),
+    },
     "OtherDrive": {
         **_fixed("address", "carries_on", "missing_ns", "neutral_when_apart", "overlap_ns"),
-        "changed_ns": Kept("moment", _overlap_ms),
+        "changed_ns": Kept("moment", _overlap_ms, trim=_other_change),
         "counter": Kept("inside", code=DRIVE_OBEYS.code, sender="address"),
         "heard_ns": Kept("moment", _missing_ms),
         "pair": Kept("number", at=1),
-    },
-    "SteeringWatch": {
-        **_fixed("cap_permille", "missing_ns", "rudder", "wait_ns"),
-        **_values("fault", "held_back"),
-        "counter": Kept("inside", code=RUDDER_STATE.code, sender="rudder"),
-        "heard_ns": Kept("moment", _missing_ms),
-        "nobody_since_ns": Kept("moment", _transfer_ms),
-    },
-    "Taker": {"agreed_ns": Kept("moment", _timeout_ms)},
-    "DrivePair": {"counter": Kept("inside", code=DRIVE_OBEYS.code), "instance": FIXED, "pair": Kept("number", at=1)},
-    "RudderMotion": {
-        **_fixed("hard_over", "speed"),
-        **_values("asked", "astray", "believed", "expected", "high", "known", "late", "low", "sensed"),
-        "at_ns": Kept("moment"),
-        "late_since_ns": Kept("moment", _apart_ms),
-        "astray_since_ns": Kept("moment", _apart_ms),
-        "rested_since_ns": Kept("moment", _rested_ms),
-    },
-    "Rudder": {
-        **_fixed("alarms", "me"),
-        "drives": Kept("inside", sender="key"),
-        "motion": INSIDE,
-        "number": NUMBER,
-        **_values("obeyed", "side", "state", "told_cdeg", "turned", "untold"),
-        "report_counter": Kept("own_counter", code=RUDDER_STATE.code),
-        **_waits("report_due_ns"),
-        "started_ns": Kept("moment", _sensor_wait_ms),
-        "stations": Kept("inside", sender="key"),
-        "wheel_counter": Kept("inside", code=WHEEL.code, sender="obeyed"),
-        "wheel_data": Kept("frame", code=WHEEL.code, sender="obeyed", trim=_wheel_only_with_pair),
-        "wheel_ns": Kept("moment", _timeout_ms),
-    },
-    "Wheel": {
-        **_fixed("drives", "missing_ns", "rudder", "rudder_address", "wheel_id"),
-        **_values("angle", "fault", "faulty", "held", "keeps", "wanted"),
-        "counter": Kept("own_counter", code=WHEEL.code),
-        **_waits("due_ns"),
-        "heard_ns": Kept("moment", _missing_ms),
-        "pair": Kept("number", at=1),
-        "rudder_counter": Kept("inside", code=RUDDER_STATE.code, sender="rudder_address"),
     },
     "Lever": {
         **_fixed("first", "high", "low"),
@@ -226,19 +253,56 @@ MEMORY: Final[dict[str, dict[str, Kept]]] = {
         "station": VALUE,
     },
     "Station": {
-        # No alarm and no navigation light changes what a station does with its levers, and nobody presses neutral-now keys.
-        **_fixed("alarms", "carries_on", "conditions", "echoes", "lever_id", "lever_period_ns", "lock", "me"),
+        # No alarm, no navigation light and no locked key ever changes what a station does with levers and wheels.
+        **_fixed("alarms", "conditions", "lock"),
+        **_fixed("carries_on", "echoes", "lever_id", "lever_period_ns", "me"),
         **_values("alarm", "gears", "held", "lever_faults", "neutral_now", "shows", "state", "wanted"),
+        "wheel": INSIDE,
         "claim_counter": Kept("own_counter", code=CLAIM.code),
         "drives": Kept("inside", sender="key"),
-        "held_since_ns": Kept("moment", _age_max_ms),
+        "held_since_ns": Kept("moment", _age_max_ms, trim=_held_since),
         "highest": NUMBER,
         "lever_counter": Kept("own_counter", code=LEVER.code),
         "levers": INSIDE,
         "neutral_now_counter": Kept("own_counter", code=NEUTRAL_NOW.code),
         "neutral_now_until_ns": Kept("moment", _neutral_now_ms),
         "number": NUMBER,
-        "wheel": INSIDE,
-        **_waits("claim_due_ns", "divided_ns", "lever_due_ns", "neutral_now_due_ns", "show_due_ns", "transfer_until_ns"),
+        **_waits("claim_due_ns", "divided_ns", "lever_due_ns", "neutral_now_due_ns", "transfer_until_ns"),
+        "show_due_ns": Kept("moment", _at_once, trim=_next_show_ns),
+    },
+    "Wheel": {
+        **_fixed("drives", "missing_ns", "rudder", "rudder_address", "wheel_id"),
+        **_values("angle", "fault", "faulty", "held", "keeps", "wanted"),
+        "counter": Kept("own_counter", code=WHEEL.code),
+        **_waits("due_ns"),
+        "heard_ns": Kept("moment", _missing_ms),
+        "pair": Kept("number", at=1),
+        "rudder_counter": Kept("inside", code=RUDDER_STATE.code, sender="rudder_address"),
+    },
+    "Taker": {"agreed_ns": Kept("moment", _timeout_ms)},
+    "DrivePair": {
+        "counter": Kept("inside", code=DRIVE_OBEYS.code),
+        "instance": FIXED,
+        "pair": Kept("number", at=1),
+    },
+    "RudderMotion": {
+        **_fixed("hard_over", "speed"),
+        **_values("asked", "astray", "believed", "expected", "high", "known", "late", "low", "sensed"),
+        "at_ns": Kept("moment"),
+        **{slot: Kept("moment", _rested_ms) for slot in ("astray_since_ns", "late_since_ns", "rested_since_ns")},
+    },
+    "Rudder": {
+        **_fixed("alarms", "me"),
+        "drives": Kept("inside", sender="key"),
+        "motion": INSIDE,
+        "number": NUMBER,
+        **_values("obeyed", "side", "state", "told_cdeg", "turned", "untold"),
+        "report_counter": Kept("own_counter", code=RUDDER_STATE.code),
+        **_waits("report_due_ns"),
+        "started_ns": Kept("moment", _sensor_wait_ms),
+        "stations": Kept("inside", sender="key"),
+        "wheel_counter": Kept("inside", code=WHEEL.code, sender="obeyed", trim=_forget_counter),
+        "wheel_data": Kept("frame", code=WHEEL.code, sender="obeyed", trim=_only_with_pair),
+        "wheel_ns": Kept("moment", _timeout_ms, trim=_while_obeyed(_OLD_NS)),
     },
 }

@@ -11,15 +11,13 @@ from busim.protocol import values as v
 from busim.protocol.catalogue import PERMISSION
 from busim.seam import OUTPUT, Action
 from busim.units import MS, NEVER
-from nodes.drive_machine import DWELLING, FORCED_NEUTRAL, IN_NEUTRAL, UNCLAIMED
+from nodes.drive_machine import AT_REST
 from nodes.member import following
 
 if TYPE_CHECKING:
     from nodes.drive_machine import DriveMachine
 
 PERIOD_NS: Final = 100 * MS
-AT_REST: Final = (UNCLAIMED, IN_NEUTRAL, DWELLING, FORCED_NEUTRAL)
-"""States in which no gear is in, going in or coming out. A forced neutral is one: an engine that was stopped may be wanted."""
 
 
 class StartPermission:

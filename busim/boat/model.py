@@ -139,6 +139,10 @@ class Node(Board):
 class Supply(Section):
     nominal_v: float = Field(gt=3, le=60, description="voltage")
     brown_out_v: float = Field(default=8.0, gt=1, le=60, description="nodes on it reset below this")
+    crank_v: float | None = Field(
+        default=None, gt=0, le=60, description="while a starter on it turns; left out: starters have a battery of their own"
+    )
+    crank_ramp_ms: int = Field(default=200, ge=0, le=10_000, description="from there back to nominal, once it stops")
 
 
 class Actuator(Section):

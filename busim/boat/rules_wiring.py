@@ -46,6 +46,9 @@ def _check_supplies(check: Check) -> None:
         if supply.brown_out_v >= supply.nominal_v:
             words = f"nodes would reset below {supply.brown_out_v:g} V, and {name} has {supply.nominal_v:g} V at best"
             check.wrong(("supplies", name, "brown_out_v"), words)
+        if supply.crank_v is not None and supply.crank_v >= supply.nominal_v:
+            words = f"a starter draws {name} down: {supply.crank_v:g} V is not below its {supply.nominal_v:g} V"
+            check.wrong(("supplies", name, "crank_v"), words)
 
 
 def _check_nodes(check: Check) -> None:

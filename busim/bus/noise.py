@@ -142,18 +142,22 @@ class Chatter(Noise):
 
 
 class HitBit(Disturbance):
-    """One bit of every n-th frame, counted from the end: 1 is the last bit of EOF, 2 the last but one."""
+    """One bit of every n-th frame, counted from the end: 1 is the last bit of EOF, 2 the last but one.
 
-    __slots__ = ("every", "from_end", "passed")
+    Of frames that none of `places` sends, or, `own`, that one of them does.
+    """
 
-    def __init__(self, from_end: int, every: int = 1, places: frozenset[int] | None = None) -> None:
+    __slots__ = ("every", "from_end", "own", "passed")
+
+    def __init__(self, from_end: int, every: int = 1, places: frozenset[int] | None = None, *, own: bool = False) -> None:
         super().__init__(places)
         self.from_end = from_end
+        self.own = own
         self.every = every
         self.passed = 0
 
     def in_frame(self, sender: int, start_ns: int, bit_ns: int, bits: int) -> list[int]:
-        if self.places is not None and sender in self.places:
+        if self.places is not None and (sender in self.places) != self.own:
             return []
         self.passed += 1
         if self.passed < self.every:

@@ -137,6 +137,23 @@ def run(
     return run_once(boat, scenario, 1 if seed is None else seed, record=record, as_json=as_json, kinds=kind or [])
 
 
+@app.command(short_help="Play the boat yourself, on a screen, in real time.")
+@guarded
+def rehearse(
+    boat: Boat = None,
+    seed: Annotated[
+        int | None,
+        typer.Option(metavar="NUMBER", parser=_whole_number(0, LARGEST_SEED), help="Draws all that is random. Left out: 1."),
+    ] = None,
+    record: Annotated[bool, typer.Option("--record", help="Keep the rehearsal in results/, to run it again.")] = False,
+    kind: Kinds = None,
+) -> int:
+    """The boat on a screen: levers, panels, faults to break things with, and what the drives make of it."""
+    from busim.commands.rehearse import rehearse as run
+
+    return run(boat, 1 if seed is None else seed, record=record, kinds=kind or [])
+
+
 @app.command(short_help="Write what others need, such as the protocol.")
 @guarded
 def export(

@@ -1,14 +1,27 @@
 """What every listener's list of alarms shows, by its outputs: the lines, the sounder, how much is hidden. Part of the situation."""
 
 from dataclasses import dataclass
+from typing import Final
 
-from busim.events import bits
+from busim.events.bits import Field, field
 from busim.events.journal import Event, Journal
+
+LINE_WHICH: Final[Field] = (0, 0xFF)
+LINE_ABOUT: Final[Field] = (8, 0x3F)
+LINE_STATE: Final[Field] = (14, 0x7)
+LINE_PRIORITY: Final[Field] = (17, 0x3)
+LINE_UNDER: Final[Field] = (20, 0xFF)
+"""Of an output `alarm.N`: a line of a list of alarms."""
+LINE_RAISED: Final = 1
+LINE_ACKNOWLEDGED: Final = 2
+LINE_SILENCED: Final = 3
+LINE_OVER: Final = 4
+"""Its cause is over, and nobody acknowledged it."""
 
 
 @dataclass(frozen=True)
 class ShownLine:
-    """One line. `state` is one of the STATES of `bits`, `under` how many more alarms stand under it."""
+    """One line. `state` is one of the states above, `under` how many more alarms stand under it."""
 
     which: int
     about: int
@@ -18,11 +31,8 @@ class ShownLine:
 
     @classmethod
     def of(cls, value: int) -> "ShownLine":
-        which, about, state, priority, under = (
-            bits.field(value, place)
-            for place in (bits.LINE_WHICH, bits.LINE_ABOUT, bits.LINE_STATE, bits.LINE_PRIORITY, bits.LINE_UNDER)
-        )
-        return cls(which, about, state, priority, under)
+        places = (LINE_WHICH, LINE_ABOUT, LINE_STATE, LINE_PRIORITY, LINE_UNDER)
+        return cls(*(field(value, place) for place in places))
 
 
 class AlarmView:

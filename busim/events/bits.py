@@ -24,6 +24,7 @@ CODE_SCENE: Final = 18
 CODE_NOTICE: Final = 21
 
 CODE_ALARM: Final = 12
+CODE_ALARM_ANSWER: Final = 13
 
 COUNTER: Final[Field] = (48, 0xFF)
 
@@ -76,9 +77,6 @@ NOTICE_BYTES: Final = 4
 NOTICE_SUBJECT: Final[Field] = (16, 0xFF)
 NOTICE_STATE: Final[Field] = (14, 0x3)
 
-NEUTRAL_PRESSED: Final[Field] = (47, 0x1)
-NEUTRAL_LOCKED_OUT: Final[Field] = (31, 0xFFFF)
-
 ALARM_WHICH: Final[Field] = (40, 0xFF)
 ALARM_ABOUT: Final[Field] = (34, 0x3F)
 ALARM_STATE: Final[Field] = (32, 0x3)
@@ -96,17 +94,6 @@ BUS_LOST_BEYOND: Final = 11
 NODE_LOST: Final = 12
 """Numbers of alarms, on the wire and in a line."""
 
-LINE_WHICH: Final[Field] = (0, 0xFF)
-LINE_ABOUT: Final[Field] = (8, 0x3F)
-LINE_STATE: Final[Field] = (14, 0x7)
-LINE_PRIORITY: Final[Field] = (17, 0x3)
-LINE_UNDER: Final[Field] = (20, 0xFF)
-"""Of an output `alarm.N`: a line of a list of alarms."""
-LINE_RAISED: Final = 1
-LINE_ACKNOWLEDGED: Final = 2
-LINE_SILENCED: Final = 3
-LINE_OVER: Final = 4
-"""Its cause is over, and nobody acknowledged it."""
 EMERGENCY: Final = 2
 
 NEUTRAL: Final = 0

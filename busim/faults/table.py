@@ -34,6 +34,7 @@ from busim.faults.queue_held import QueueHeld
 from busim.faults.replayed import Replayed
 from busim.faults.reset import Reset
 from busim.faults.sensors import SensorOpen, SensorReversed, SensorShort, SensorSlipped, SensorStuck
+from busim.faults.sent_twice import SentTwice
 from busim.faults.short import Short
 from busim.faults.stale_mailbox import StaleMailbox
 from busim.faults.stuck_dominant import StuckDominant
@@ -49,6 +50,7 @@ from busim.faults.wire_open import WireOpen
 FAULTS: Final[tuple[Fault, ...]] = (
     # Wires and bits.
     Cut(), WireOpen(), Short(), TerminatorLost(), DropOpen(), Intermittent(), NoiseRate(), NoiseBurst(), AcceptedBySome(),
+    SentTwice(),
     # A node's bus side.
     Babbling(), StuckDominant(), Deaf(), Dumb(), BusOffForced(), Unplugged(),
     # Supplies and programs.

@@ -35,9 +35,12 @@ def engine_rules(plan: WirePlan) -> Iterator[str]:
     )
     yield bullets(
         [
+            "Fault 1: in gear, shift feedback nearer to neutral than 750 permille of that gear; at rest, sensed gear not neutral; for "
+            "200 ms. In forced_neutral it asks for an engine stop at once.",
             "Fault 3: shift feedback within 100 permille of neutral and the switch open, or from 500 on and the switch closed, for "
             "200 ms. With the gear sent out, feedback neutral and the switch still open, it asks for an engine stop.",
-            "Fault 4: throttle feedback below -30 or above 1030 permille for 200 ms, or moving away from where it was told to go.",
+            "Fault 4: throttle feedback below -30 or above 1030 permille for 200 ms, or moving away from where it was told "
+            "to go. Nothing is waited for then: from forced_idle the gear comes out at once.",
             "Fault 2: throttle feedback further than 100 permille from where it was told to be that comes no nearer in 500 ms than "
             "half of what its actuator does; while slowing this is only reported, as idle is commanded already.",
             "Fault 5: with the gear out and the throttle at its stop, speed above 1.5 x shift_rpm for 2 s: engine stop. Or speed "

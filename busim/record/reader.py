@@ -10,10 +10,11 @@ from pydantic import BaseModel, ValidationError
 from busim.boat.model import BoatFile
 from busim.events.journal import DIGEST_VERSION
 from busim.reading.problem import printable, refused
-from busim.record.writer import HEAD, RECORD_VERSION, SECONDS
+from busim.record.writer import DONE, HEAD, RECORD_VERSION, SECONDS
 from busim.scenario.model import ScenarioFile
 
 LARGEST_HEAD = 2_000_000
+LARGEST_DONE = 50_000_000
 LARGEST_SECONDS = 8_000_000
 """A day's seconds, the longest a scenario lasts, are 4 MB."""
 LARGEST_SEED = 2**63 - 1
@@ -48,8 +49,38 @@ def read_record(folder: Path) -> Record:
     if not isinstance(version, str):
         raise refused(path, "is damaged: it does not say which busim wrote it")
     boat = _part(path, head, "boat", BoatFile)
+    seconds = _whole_seconds(folder / SECONDS)
+    if (folder / DONE).exists():
+        _add_what_was_done(folder / DONE, head, seconds)
     scenario = _part(path, head, "scenario", ScenarioFile)
-    return Record(folder, version, boat, scenario, seed, kinds, _whole_seconds(folder / SECONDS))
+    return Record(folder, version, boat, scenario, seed, kinds, seconds)
+
+
+def _add_what_was_done(path: Path, head: dict[str, Any], seconds: int) -> None:
+    """A rehearsal's scenario is what was done in it, as far as whole seconds were kept."""
+    scenario = head.get("scenario")
+    if not isinstance(scenario, dict):
+        raise refused(path.parent / HEAD, "is damaged: it has no scenario")
+    actions: list[Any] = []
+    faults: list[Any] = []
+    try:
+        if path.stat().st_size > LARGEST_DONE:
+            raise refused(path, "is larger than any that busim writes")
+        for line in path.read_text(encoding="utf-8").split("\n")[:-1]:
+            entry = json.loads(line)
+            if "action" in entry:
+                actions.append(entry["action"])
+            elif "fault" in entry:
+                faults.append(entry["fault"])
+            else:
+                faults[entry["mended"]]["for_s"] = entry["for_s"]
+        scenario["lasts_s"] = max(seconds, 1)
+        scenario["actions"] = [action for action in actions if action["at_s"] <= seconds]
+        scenario["faults"] = [fault for fault in faults if fault["at_s"] <= seconds]
+    except OSError as error:
+        raise refused(path, f"can't be read: {error.strerror}") from error
+    except (ValueError, RecursionError, KeyError, TypeError, IndexError):
+        raise refused(path, "is damaged: it is not what busim writes") from None
 
 
 def _head(folder: Path) -> dict[str, Any]:

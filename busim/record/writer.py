@@ -4,6 +4,7 @@
     frames.log     every accepted frame as candump text: (seconds) bus id#data
     events.jsonl   every other event, one JSON object a line
     seconds.txt    after each second: its number, its frames, the run code so far
+    done.jsonl     of a rehearsal: what was done, as it was done
 
 Folders are numbered and never written to again.
 """
@@ -26,6 +27,7 @@ HEAD: Final = "head.json"
 FRAMES: Final = "frames.log"
 EVENTS: Final = "events.jsonl"
 SECONDS: Final = "seconds.txt"
+DONE: Final = "done.jsonl"
 
 
 def new_folder(results: Path, name: str) -> Path:
@@ -86,6 +88,14 @@ class RecordWriter:
             words = f"the record ends after second {self.second}: {error.strerror}. What was kept until then is whole"
             raise refused(self.folder, words) from error
         self.second += 1
+
+    def done(self, entry: dict[str, Any]) -> None:
+        """Something was done in a rehearsal. Errors: InputError, disk full."""
+        try:
+            with (self.folder / DONE).open("a", encoding="utf-8", newline="\n") as file:
+                file.write(json.dumps(entry, separators=(",", ":")) + "\n")
+        except OSError as error:
+            raise refused(self.folder / DONE, f"what was done can't be kept: {error.strerror}") from error
 
     def close(self) -> None:
         """Everything kept is on its way to the disk already: what a full disk still holds back here belongs to no whole second."""

@@ -1,7 +1,7 @@
 """Which line of a listener's list stands for a cause: the alarm itself, or one it can only be grouped under. Judged by the plan."""
 
 from busim.events import bits
-from busim.events.alarm_view import AlarmView, ShownLine
+from busim.events.alarm_view import LINE_OVER, AlarmView, ShownLine
 from busim.protocol.plan import WirePlan
 
 LISTENERS = ("station", "alarm")
@@ -26,9 +26,9 @@ class Cover:
         return False
 
     def node_lost(self, view: AlarmView, node: int) -> bool:
-        return any(self._says_lost(line, node) for line in view.lines.values() if line.state != bits.LINE_OVER)
+        return any(self.says_lost(line, node) for line in view.lines.values() if line.state != LINE_OVER)
 
-    def _says_lost(self, line: ShownLine, node: int) -> bool:
+    def says_lost(self, line: ShownLine, node: int) -> bool:
         if line.which == bits.BUS_LOST_BEYOND:
             return self.beyond(line.about, node)
         return line.which == bits.HEARS_NOTHING or (line.which == bits.NODE_LOST and line.about == node)
@@ -36,9 +36,9 @@ class Cover:
     def drive_forced(self, view: AlarmView, drive: int) -> bool:
         """An alarm of this drive; or a line that others stand under, as urgent as this one is."""
         for line in view.lines.values():
-            if line.state == bits.LINE_OVER:
+            if line.state == LINE_OVER:
                 continue
-            if (line.which in DRIVE_ALARMS and line.about == drive) or self._says_lost(line, drive):
+            if (line.which in DRIVE_ALARMS and line.about == drive) or self.says_lost(line, drive):
                 return True
             if line.which in PARENTS_OF_LOSS and line.under and line.priority == bits.EMERGENCY:
                 return True

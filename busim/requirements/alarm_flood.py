@@ -8,13 +8,16 @@ from busim.events import bits
 from busim.events.alarm_view import AlarmView
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
-from busim.requirements.alarm_cover import Cover, listeners_of
+from busim.requirements.alarm_cover import PARENTS_OF_LOSS, Cover, listeners_of
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
 MOST_SHOWN = 8
 """Lines."""
+REPEATED_NS = 1500 * MS
+LOSSES = (bits.CONTROL_LOST, bits.STEERING_LOST)
+"""Alarms that follow from the loss of somebody else."""
 SETTLED_NS = 1000 * MS
 """So long may an alarm take from the wire into a line."""
 
@@ -29,8 +32,8 @@ class Flood(Requirement):
         self.tally = Tally(self.id, MOST_SHOWN, "lines that are no emergency", MEASURED)
         self.listeners = listeners_of(context.plan)
         self.covers = {node: Cover(context.plan, address) for node, address in self.listeners.items()}
-        self.raised: dict[str, dict[tuple[int, int], int]] = {node: {} for node in self.listeners}
-        """Listener -> (which, about) of emergencies it received -> since when they have been raised without a break."""
+        self.raised: dict[str, dict[tuple[int, int], tuple[int, int]]] = {node: {} for node in self.listeners}
+        """Listener -> (which, about) of emergencies it received -> (since when they are raised, when it was told last)."""
         self.changed_ns: dict[str, int] = {}
         """Listener -> when it began to change its lines; looked at once the moment is over."""
 
@@ -55,12 +58,17 @@ class Flood(Requirement):
             if gone:
                 self.raised[node].pop(key, None)
             elif bits.field(whole, bits.ALARM_PRIORITY) == bits.EMERGENCY:
-                since_ns = self.raised[node].setdefault(key, now_ns)
-                if now_ns - since_ns > SETTLED_NS:
-                    self._in_sight(now_ns, node, *key)
+                since_ns, _ = self.raised[node].get(key, (now_ns, now_ns))
+                self.raised[node][key] = since_ns, now_ns
 
     def _heartbeat(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        """A good moment to look whether every listener still shows what it was told, also by a node that has died since."""
         self._look(now_ns)
+        node = self.situation.node_of[can_id & 0x3F]
+        for (which, about), (since_ns, told_ns) in self.raised.get(node, {}).items():
+            certain = now_ns - told_ns <= REPEATED_NS or self.situation.node_of.get(about) not in self.situation.running
+            if certain and now_ns - since_ns > SETTLED_NS:
+                self._in_sight(now_ns, node, which, about)
 
     def _output(self, event: Event) -> None:
         at_ns, _, _, node, channel, _ = event
@@ -69,9 +77,10 @@ class Flood(Requirement):
             self.changed_ns.setdefault(node, at_ns)
 
     def _in_sight(self, now_ns: int, node: str, which: int, about: int) -> None:
-        view = self.situation.alarms.at(node)
-        under = any(line.under and line.priority == bits.EMERGENCY and line.which != which for line in view.lines.values())
-        if not (view.shows(which, about) or under or self.covers[node].drive_forced(view, about)):
+        view, cover = self.situation.alarms.at(node), self.covers[node]
+        urgent = [line for line in view.lines.values() if line.priority == bits.EMERGENCY and line.under]
+        under = which in LOSSES and any(line.which in PARENTS_OF_LOSS for line in urgent)
+        if not (view.shows(which, about) or under or any(cover.says_lost(line, about) for line in urgent)):
             name = self.situation.node_of.get(about, about)
             self.tally.fail(now_ns, f"{node}: an emergency of {name} is nowhere in its list (alarm {which})")
 
@@ -97,6 +106,10 @@ class Flood(Requirement):
 
     def _start(self, event: Event) -> None:
         self._forget(event[3])
+        for raised in self.raised.values():
+            for which, about in list(raised):
+                if self.situation.node_of.get(about) == event[3]:
+                    del raised[which, about]
 
     def _power(self, event: Event) -> None:
         self._forget(event[3])

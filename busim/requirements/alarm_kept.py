@@ -4,6 +4,7 @@ IMO MSC.302(87) and MSC.252(83): an alarm that was silenced and not acknowledged
 """
 
 from busim.events import bits
+from busim.events.alarm_view import LINE_ACKNOWLEDGED
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.alarm_cover import Cover, listeners_of
@@ -93,7 +94,7 @@ class Kept(Requirement):
     def _steady(self, at_ns: int, node: str) -> None:
         """Lost nodes it shows as acknowledged: none of them goes before it is heard again."""
         view = self.situation.alarms.at(node)
-        shown = [line.about for line in view.lines.values() if (line.which, line.state) == (bits.NODE_LOST, bits.LINE_ACKNOWLEDGED)]
+        shown = [line.about for line in view.lines.values() if (line.which, line.state) == (bits.NODE_LOST, LINE_ACKNOWLEDGED)]
         steady = self.steady.setdefault(node, {})
         for lost in shown:
             steady.setdefault(lost, at_ns)
@@ -124,7 +125,7 @@ class Kept(Requirement):
         for node, since_ns in self.silenced.items():
             view = self.situation.alarms.at(node)
             waited_ms = (now_ns - since_ns) // MS
-            if all(line.state == bits.LINE_ACKNOWLEDGED for line in view.lines.values()):
+            if all(line.state == LINE_ACKNOWLEDGED for line in view.lines.values()):
                 continue
             if waited_ms > SILENT_MS + MARGIN_MS:
                 self.tally.measure(waited_ms, now_ns, f"{node}: was silenced, and does not sound again")

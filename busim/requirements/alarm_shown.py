@@ -136,7 +136,7 @@ class Shown(Requirement):
             self.listeners[event[3]].begin(event[0], running=False)
 
     def _fault(self, event: Event) -> None:
-        """A listener whose program hangs shows what it showed before: that is `station.loss` for others to see, and a watchdog's."""
+        """A listener whose program hangs goes on showing what it showed: that is for the others to see, and for a watchdog."""
         at_ns, _, _, fault, place, begins = event
         if fault == "hang" and place in self.listeners:
             self.listeners[place].begin(at_ns, running=not begins)

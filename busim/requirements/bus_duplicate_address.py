@@ -46,11 +46,12 @@ class DuplicateAddress(Requirement):
 
     def _heartbeat(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         address = can_id & 0x3F
-        if self._is_false(can_id, mask) and bits.sound(can_id, data) and address not in self.known:
-            if self.situation.node_of[address] in self.situation.running:
-                self.known.add(address)
-                self.open[address] = now_ns
-                self._look(now_ns)
+        if address in self.known or not self._is_false(can_id, mask) or not bits.sound(can_id, data):
+            return
+        if self.situation.node_of[address] in self.situation.running:
+            self.known.add(address)
+            self.open[address] = now_ns
+            self._look(now_ns)
 
     def _lever(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         if self.known and bits.sound(can_id, data):

@@ -36,6 +36,8 @@ class LossToNeutral(Requirement):
         base_ns = self.situation.loss_base_ns(drive, at_ns)
         if base_ns is not None and drive.name in self.bound and self.answered.get(drive.name) != base_ns:
             self.answered[drive.name] = base_ns
+            if self.orders.at_rest_unfollowed(drive.name, "shift", base_ns + self.limits[drive.name] * MS, at_ns):
+                return  # told in time, and its shift took too long: that is judged by drive.actuator_fault_found
             self.tally.measure(-(-(at_ns - base_ns) // MS), at_ns, f"{drive.name}: {words}", self.limits[drive.name])
 
     def finish(self, now_ns: int) -> Verdict:

@@ -5,6 +5,7 @@ visual alarm; SOLAS II-1/31: each position shows which one is in control. That o
 """
 
 from busim.events import bits
+from busim.events.alarm_view import LINE_OVER
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.requirement import Context, Requirement
@@ -81,7 +82,7 @@ class Loss(Requirement):
     def _look(self, now_ns: int) -> None:
         for node, (base_ns, lost) in list(self.open.items()):
             view = self.situation.alarms.at(node)
-            alarmed = any(line.state != bits.LINE_OVER for line in view.lines.values())
+            alarmed = any(line.state != LINE_OVER for line in view.lines.values())
             if self.situation.shows.get(node, 0) in SHOWS_LOSS and alarmed:
                 del self.open[node]
                 self.tally.measure(-(-(now_ns - base_ns) // MS), now_ns, f"{node}: shows and alarms that {lost} lost control")

@@ -1,7 +1,8 @@
 """A take of control is complete within the transfer time, or leaves nobody half in control.
 
-Complete: every drive the station may take reports the station, under one number newer than before. Not complete: it is
-withdrawn, and by twice the transfer time no drive obeys it any more. From the key's contact, with the levers in neutral.
+Complete: every drive the station may take reports the station, under one number newer than before, and so does the rudder where
+its claims want that. Not complete: it is withdrawn, and by twice the transfer time nobody obeys it any more. From the key's contact,
+with the levers in neutral.
 """
 
 from busim.events import bits
@@ -12,16 +13,20 @@ from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
+RUDDER_WANTED = 4
+"""In what a claim wants."""
+
 
 class Take:
-    """One press of a take key: the number each drive had then, which a take has to leave behind."""
+    """One press of a take key: the number each drive had then, which a take has to leave behind; `rudder`: of that one too."""
 
-    __slots__ = ("at_ns", "before", "station")
+    __slots__ = ("at_ns", "before", "rudder", "station")
 
     def __init__(self, station: StationPlan, at_ns: int, before: dict[str, int]) -> None:
         self.station = station
         self.at_ns = at_ns
         self.before = before
+        self.rudder = False
 
 
 class Transfer(Requirement):
@@ -42,6 +47,10 @@ class Transfer(Requirement):
     def attach(self, journal: Journal) -> None:
         for address in self.situation.by_address:
             journal.watch_frames(bits.CODE_DRIVE_OBEYS << 6 | address, self._obeys)
+        if self.situation.rudder is not None:
+            journal.watch_frames(bits.CODE_RUDDER_STATE << 6 | self.situation.rudder.address, self._obeys)
+            for station in self.stations.values():
+                journal.watch_frames(bits.CODE_CLAIM << 6 | station.address, self._claim)
         journal.watch_events("key", self._key)
         journal.watch_events("lever", self._lever)
 
@@ -64,11 +73,17 @@ class Transfer(Requirement):
     def _wanted(self, station: StationPlan) -> list[str]:
         return [drive.name for drive in self.situation.drives.values() if drive.instance in station.drives]
 
+    def _claim(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        wanted = bits.field(int.from_bytes(data, "big"), bits.CLAIM_WANTED) if bits.sound(can_id, data) else 0
+        for take in self.open:
+            if take.station.address == can_id & 0x3F and wanted & RUDDER_WANTED:
+                take.rudder = True
+
     def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         for take in list(self.open):
             if self._complete(take):
                 self.open.remove(take)
-                words = f"{take.station.name}: obeyed by every drive it wants"
+                words = f"{take.station.name}: obeyed by every drive{' and the rudder' if take.rudder else ''} it wants"
                 self.tally.measure(-(-(now_ns - take.at_ns) // MS), now_ns, words)
         self._close(now_ns)
 
@@ -79,6 +94,9 @@ class Transfer(Requirement):
 
     def _complete(self, take: Take) -> bool:
         pairs = set(self._pairs(take))
+        rudder = self.situation.rudder
+        if take.rudder and rudder is not None:
+            pairs.add((rudder.station, rudder.number))
         return len(pairs) == 1 and all(station == take.station.address and number for station, number in pairs)
 
     def _close(self, now_ns: int) -> None:
@@ -87,6 +105,9 @@ class Transfer(Requirement):
             self.open.remove(take)
             pairs = zip(take.before, self._pairs(take), strict=True)
             half = [name for name, (station, number) in pairs if station == take.station.address and number]
+            rudder = self.situation.rudder
+            if take.rudder and rudder is not None and rudder.station == take.station.address:
+                half.append("rudder")
             if half:
                 self.tally.fail(now_ns, f"{take.station.name}: its take was left half done ({', '.join(half)})")
             else:

@@ -92,6 +92,7 @@ def build_world(boat: BoatFile, plan: WirePlan, kinds: Mapping[str, type[Node]],
         world.hosts[name] = host
     world.supplies = _supplies(world)
     world.plant = _plant(world)
+    world.plant.on_crank = world.starter_draws
     for bus in loop.buses:
         bus.gather = loop.gather_segments
         bus.look_again(0)

@@ -138,6 +138,12 @@ class World:
         self.journal.event(now_ns, "key", *wired_switch_of(self.boat, light), on)
         work_wired_switch(self, now_ns, light, bool(on))
 
+    def starter_draws(self, now_ns: int, supply: str, begins: bool) -> None:
+        """A starter begins or ends to draw on a supply; what that does to it stands in the boat file."""
+        written = self.boat.supplies[supply]
+        if written.crank_v is not None:
+            self.supplies[supply].on_crank(now_ns, begins, round(written.crank_v * 1000), written.crank_ramp_ms * MS)
+
     def power(self, now_ns: int, node: str, on: int) -> None:
         """Somebody switches a node's supply."""
         self.hosts[node].power(now_ns, bool(on))

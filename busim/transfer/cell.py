@@ -5,19 +5,20 @@ remembered. A cell holds what its surroundings need: machinery that does in the 
 the levers ahead once the display says "in control here" and leaves them there, back to neutral only to take.
 """
 
-import pickle
+import copy
 from collections.abc import Callable, Mapping
-from io import BytesIO
 from typing import Any, Final, NamedTuple
 
 from busim.events import bits
+from busim.host.host import NodeError
 from busim.protocol.plan import WirePlan
-from busim.seam import OUTPUT, QUEUE, SEND, Actions, Node
-from busim.transfer.memory import Label, form, numbers_in, relabel, settle
+from busim.seam import OUTPUT, QUEUE, SEND, Actions, FrameHandler, Node
+from busim.transfer.memory import Form, Label, Shape, UntoldError
 
-HERE: Final = 2
-"""What a station's output `shows` says when it is in control (see `busim.labels.SHOWS`)."""
-LEVER_AHEAD_PERMILLE: Final = 600
+LEVER_AHEAD_PERMILLE: Final = 300
+HERE: Final = (2, 8)
+"""What a station's display says when it is in control, steering or not (see `busim.labels.SHOWS`)."""
+AMIDSHIPS_PERMILLE: Final = 500
 SHIFT_TRAVEL: Final = {0: 0, 1: 1000, 2: -1000}
 
 # What happens to a cell at the beginning of a slot.
@@ -34,28 +35,26 @@ MakeNode = Callable[[], Node]
 class Cell:
     """State of one node and what is wired to it. `told` is the pair that a follower's report gave last."""
 
-    __slots__ = ("booting", "gear", "lever", "node", "sensed", "shows", "stopped", "throttle", "told")
+    __slots__ = ("booting", "gear", "lever", "node", "sensed", "shows", "throttle", "told")
 
     def __init__(self) -> None:
         self.node: Node | None = None
-        self.booting = 0
-        """Slots until its program starts."""
+        self.booting = 1
+        """Slots until its program starts, 0 once it runs."""
         self.lever = 0
-        """1: both levers ahead."""
+        """1: all its levers ahead."""
         self.shows = 0
         self.gear = 0
         self.throttle = 0
-        self.stopped = 0
         self.sensed = (0, 0)
         self.told = (0, 0)
 
-    def key(self) -> tuple[Any, ...]:
-        around = (self.booting, self.lever, self.shows, self.gear, self.throttle, self.stopped, self.sensed, self.told)
-        return around if self.node is None else (*around, form(self.node))
+    def around(self) -> Form:
+        return self.booting, self.lever, self.shows, self.gear, self.throttle, self.sensed, self.told
 
 
 class Done(NamedTuple):
-    """What a cell came to in a slot: its next form, how far its counters moved, the frames it sent, what was wrong."""
+    """What a cell came to in a slot: its next form, how far its counters moved, the frames it sent, an old take it obeyed."""
 
     cell: int
     moved: tuple[tuple[Label, int], ...]
@@ -64,10 +63,11 @@ class Done(NamedTuple):
 
 
 class Surroundings(NamedTuple):
-    """What is fixed about a cell. `inputs` are the channels its class has, `levers` per instance (low, high, tracks)."""
+    """What is fixed about a cell. `channels` are the inputs its class has, `levers` the instances it has a lever for."""
 
     make: MakeNode
-    address: int
+    name: str
+    plan: WirePlan
     boot_slots: int
     slot_ns: int
     is_station: bool
@@ -80,56 +80,64 @@ class Surroundings(NamedTuple):
 
 
 class Cells:
-    """All forms one node's cell has been seen in, and what it does from each."""
+    """All forms one node's cell has been seen in, and what it does from each. A form's number stands for it everywhere."""
 
-    def __init__(self, plan: WirePlan, fixed: Surroundings) -> None:
-        self.plan = plan
+    def __init__(self, fixed: Surroundings) -> None:
         self.fixed = fixed
-        self.saved: list[bytes] = []
+        self.forms: list[tuple[Form, Form | None, int]] = []
+        """(what is round it, the node's form, number of its shape)."""
         self.numbers: list[frozenset[int]] = []
         self.told: list[tuple[int, int]] = []
         self.shows: list[int] = []
         self.running: list[bool] = []
-        self._ids: dict[tuple[Any, ...], int] = {}
+        self._shapes: list[Shape] = []
+        self._ids: dict[tuple[Form, Form | None, int], int] = {}
         self._steps: dict[tuple[int, int, tuple[tuple[int, int, bytes], ...]], Done] = {}
         self._relabelled: dict[tuple[int, int], int] = {}
-        probe = fixed.make()
-        self._constant = {id(value): name for name, value in _constants(probe, plan)}
-        self._constants = {name: value for name, value in _constants(probe, plan)}
+        self._known: dict[Any, Any] = {}
 
     # ------------------------------------------------------------------------------------------------ forms
 
     def first(self) -> int:
         """A cell whose program starts with the next slot."""
-        cell = Cell()
-        cell.booting = 1
-        return self.number_of(cell)
+        return self._number(Cell().around(), None, -1)
 
-    def number_of(self, cell: Cell) -> int:
-        key = cell.key()
+    def _number(self, around: Form, form: Form | None, shape: int) -> int:
+        key = (around, form, shape)
         number = self._ids.get(key)
         if number is None:
-            number = self._ids[key] = len(self.saved)
-            self.saved.append(self._save(cell))
-            self.numbers.append((numbers_in(cell.node) if cell.node is not None else frozenset()) | {cell.told[1]} - {0})
-            self.told.append(cell.told)
-            self.shows.append(cell.shows)
-            self.running.append(cell.node is not None)
+            number = self._ids[key] = len(self.forms)
+            self.forms.append(key)
+            told: tuple[int, int] = around[-1]
+            numbers = self._shapes[shape].numbers(form) if form is not None else frozenset()
+            self.numbers.append((numbers | {told[1]}) - {0})
+            self.told.append(told)
+            self.shows.append(around[2])
+            self.running.append(form is not None)
         return number
 
-    def _save(self, cell: Cell) -> bytes:
-        buffer = BytesIO()
-        pickler = pickle.Pickler(buffer, protocol=5)
-        constant = self._constant
-        pickler.persistent_id = lambda thing: constant.get(id(thing))  # type: ignore[method-assign]
-        pickler.dump(cell)
-        return buffer.getvalue()
+    def _load(self, number: int) -> tuple[Cell, Shape | None]:
+        around, form, place = self.forms[number]
+        cell = Cell()
+        cell.booting, cell.lever, cell.shows, cell.gear, cell.throttle, cell.sensed, cell.told = around
+        if form is None:
+            return cell, None
+        shape = self._shapes[place]
+        cell.node = shape.write(form)
+        return cell, shape
 
-    def load(self, number: int) -> Cell:
-        unpickler = pickle.Unpickler(BytesIO(self.saved[number]))
-        unpickler.persistent_load = self._constants.__getitem__  # type: ignore[method-assign]
-        cell: Cell = unpickler.load()
-        return cell
+    def _save(self, cell: Cell, shape: Shape | None) -> tuple[int, dict[Label, int]]:
+        """The cell's number at the end of a slot, and how far its counters moved in it."""
+        if cell.node is None:
+            return self._number(cell.around(), None, -1), {}
+        mine = shape if shape is not None and shape.keeps() else Shape(cell.node)
+        form, moved = mine.read(self.fixed.slot_ns)
+        place = next((place for place, each in enumerate(self._shapes) if each.key == mine.key), -1)
+        if place < 0:
+            place = len(self._shapes)
+            # A node of its own, as the one at hand may belong to another shape.
+            self._shapes.append(mine if shape is None else Shape(copy.deepcopy(cell.node, {id(self.fixed.plan): self.fixed.plan})))
+        return self._number(cell.around(), form, place), moved
 
     # ------------------------------------------------------------------------------------------------ a slot
 
@@ -138,50 +146,52 @@ class Cells:
         key = (number, event, heard)
         done = self._steps.get(key)
         if done is None:
-            cell = self.load(number)
-            slot = Slot(cell, self.fixed)
-            moved = slot.play(event, heard)
-            done = self._steps[key] = Done(self.number_of(cell), tuple(sorted(moved.items())), tuple(slot.sent), slot.obeyed_old)
+            cell, shape = self._load(number)
+            slot = Slot(cell, self.fixed, shape.handlers if shape is not None else {})
+            try:
+                slot.play(event, heard)
+                after, moved = self._save(cell, shape)
+            except UntoldError as error:
+                raise NodeError(f"{self.fixed.name}: {error}") from error
+            done = self._steps[key] = Done(after, self._same(tuple(moved.items())), self._same(tuple(slot.sent)), slot.obeyed_old)
         return done
+
+    def _same(self, thing: Any) -> Any:
+        return self._known.setdefault(thing, thing)
 
     def relabelled(self, number: int, names: int, moved: Mapping[Label, int], numbers: Mapping[int, int]) -> int:
         """The cell after counters moved and numbers are called anew. `names` stands for both of them."""
         key = (number, names)
         found = self._relabelled.get(key)
         if found is None:
-            cell = self.load(number)
-            if cell.node is not None:
-                relabel(cell.node, moved, numbers)
-            cell.told = (cell.told[0], numbers.get(cell.told[1], cell.told[1]))
-            found = self._relabelled[key] = self.number_of(cell)
+            around, form, place = self.forms[number]
+            if form is not None:
+                form = self._shapes[place].relabel(form, moved, numbers)
+            station, take = around[-1]
+            found = self._relabelled[key] = self._number((*around[:-1], (station, numbers.get(take, take))), form, place)
         return found
-
-
-def _constants(node: Node, plan: WirePlan) -> list[tuple[str, Any]]:
-    """What all nodes of a cell share, by name, so that it is not saved with each of them."""
-    named = [("plan", plan), ("timing", plan.timing), ("class", type(node))]
-    return [*named, *((f"me {name}", value) for name in ("me",) if (value := getattr(node, name, None)) is not None)]
 
 
 class Slot:
     """One slot of one cell: its surroundings act, then it hears, then all its deadlines in the slot are met."""
 
-    def __init__(self, cell: Cell, fixed: Surroundings) -> None:
+    def __init__(self, cell: Cell, fixed: Surroundings, handlers: dict[tuple[int, int], FrameHandler]) -> None:
         self.cell = cell
+        self.handlers = handlers
         self.fixed = fixed
         self.sent: list[tuple[int, int, bytes]] = []
         self.obeyed_old = ""
 
-    def play(self, event: int, heard: tuple[tuple[int, int, bytes], ...]) -> dict[Label, int]:
+    def play(self, event: int, heard: tuple[tuple[int, int, bytes], ...]) -> None:
         cell, fixed = self.cell, self.fixed
         if event == RESETS:
             cell.node, cell.booting = None, fixed.boot_slots
             cell.told, cell.shows = (0, 0), 0
-            return {}
+            return
         if cell.node is None:
             cell.booting -= 1
             if cell.booting:
-                return {}
+                return
             self._start()
         else:
             self._surround(event)
@@ -193,13 +203,13 @@ class Slot:
         while node.deadline_ns < fixed.slot_ns:
             now_ns = max(now_ns, node.deadline_ns)
             self._note(node.on_deadline(now_ns))
-        return settle(node, fixed.slot_ns)
 
     def _start(self) -> None:
         node = self.cell.node = self.fixed.make()
         self._note(node.on_start(0, 0))
         if self.fixed.is_station:
             self._levers(self.cell.lever)
+            self._input("wheel", AMIDSHIPS_PERMILLE)
         else:
             self._machinery()
 
@@ -212,7 +222,7 @@ class Slot:
         lever = cell.lever
         if event == TAKES:
             lever = 0
-        elif event == TAKES_MATCHED or cell.shows == HERE:
+        elif event == TAKES_MATCHED or cell.shows in HERE:
             lever = 1
         if lever != cell.lever:
             self._levers(lever)
@@ -238,6 +248,7 @@ class Slot:
         self._input("neutral_switch", int(cell.gear == 0))
         self._input("throttle_position", cell.throttle)
         self._input("rpm", self.fixed.idle_rpm)
+        self._input("rudder_angle", 0)
 
     def _input(self, channel: str, value: int) -> None:
         channels, node = self.fixed.channels, self.cell.node
@@ -246,9 +257,10 @@ class Slot:
 
     def _hear(self, bus: int, can_id: int, data: bytes) -> None:
         cell = self.cell
-        assert cell.node is not None
         told = cell.told
-        actions = cell.node.on_frame(0, bus, can_id, data)
+        actions = self.handlers[bus, can_id](0, bus, can_id, data)
+        if not actions:
+            return
         self._note(actions)
         if can_id >> 6 == bits.CODE_LEVER and any(action[0] == OUTPUT and action[1] in ("shift", "throttle") for action in actions):
             pair = can_id & 0x3F, bits.field(int.from_bytes(data, "big"), bits.LEVER_NUMBER)
@@ -272,8 +284,6 @@ class Slot:
                     cell.gear = value
                 elif channel == "throttle":
                     cell.throttle = value
-                elif channel == "engine_stop":
-                    cell.stopped = value
 
 
 def pair_told(can_id: int, data: bytes) -> tuple[int, int]:

@@ -2,11 +2,9 @@
 
 from typing import Final
 
+from busim.transfer.cell import HERE
 from busim.transfer.network import Network
 from busim.units import MS
-
-HERE: Final = 2
-"""What a station's display says when it is in control (see `busim.labels.SHOWS`)."""
 
 APART: Final = "apart"
 BOTH: Final = "both"
@@ -29,19 +27,20 @@ class Judge:
         self.longest_apart = 0
         self.longest_both = 0
         self._wanted = {station.address: set(station.drives) for station in plan.stations}
-        self._first = len(network.stations)
         self._instance = {drive.address: drive.instance for drive in plan.drives}
+        self._drives = [network.index[drive.address] for drive in plan.drives]
         self._apart: dict[tuple[tuple[int, ...], int, int], bool] = {}
 
     def ages(
         self, told: list[tuple[int, int]], shows: list[int], cuts: tuple[int, ...], apart: int, both: int
     ) -> tuple[int, int]:
-        """For how many slots two followers have obeyed different takes, and two stations shown that they are in control."""
+        """For how many slots two drives have obeyed different takes, and two stations shown that they are in control."""
         divided = self._divided(told, cuts)
         apart = apart + 1 if divided else 0
         if apart > self.longest_apart:
             self.longest_apart = apart
-        both = both + 1 if shows.count(HERE) > 1 and self._shared(shows, cuts) else 0
+        here = [index for index, value in enumerate(shows) if value in HERE]
+        both = both + 1 if len(here) > 1 and self._shared(here, cuts) else 0
         if both > self.longest_both:
             self.longest_both = both
         return apart, both
@@ -52,14 +51,13 @@ class Judge:
         return BOTH if both > self.limit_slots else ""
 
     def _divided(self, told: list[tuple[int, int]], cuts: tuple[int, ...]) -> bool:
-        followers = range(self._first, len(told))
-        for one in followers:
+        for place, one in enumerate(self._drives):
             if not told[one][0]:
                 continue
-            for other in range(one + 1, len(told)):
-                if told[other][0] and told[one] != told[other]:
-                    if self._takes_both(told[one][0], one, other) and self._takes_both(told[other][0], one, other):
-                        return not self._may_differ(cuts, one, other)
+            for other in self._drives[place + 1 :]:
+                parted = told[other][0] and told[one] != told[other]
+                if parted and all(self._takes_both(told[each][0], one, other) for each in (one, other)):
+                    return not self._may_differ(cuts, one, other)
         return False
 
     def _takes_both(self, station: int, one: int, other: int) -> bool:
@@ -76,12 +74,11 @@ class Judge:
             self._apart[key] = self.network.apart(cuts, members[one], members[other])
         return self._apart[key]
 
-    def _shared(self, shows: list[int], cuts: tuple[int, ...]) -> bool:
+    def _shared(self, here: list[int], cuts: tuple[int, ...]) -> bool:
         """Do two of the stations that show themselves in control share a follower that has no leave to differ?"""
         members = self.network.members
-        showing = [self._wanted[members[index]] for index, value in enumerate(shows[: self._first]) if value == HERE]
-        drives = [index for index in range(self._first, len(members)) if members[index] in self._instance]
-        if any(self._may_differ(cuts, one, other) for one in drives for other in drives if one < other):
+        showing = [self._wanted[members[index]] for index in here]
+        if any(self._may_differ(cuts, one, other) for one in self._drives for other in self._drives if one < other):
             return False
         return any(one & other for place, one in enumerate(showing) for other in showing[place + 1 :])
 

@@ -6,6 +6,7 @@ A frame sent in a slot is received in the next one. On each bus frames come in t
 from collections.abc import Mapping
 from dataclasses import replace
 from functools import partial
+from itertools import pairwise
 from typing import Final, cast
 
 from busim.boat.derive import board_of
@@ -53,7 +54,8 @@ class Network:
             station = next((each for each in plan.stations if each.address == address), None)
             surroundings = Surroundings(
                 make=make,
-                address=address,
+                name=f"{name} ({kind.__name__})",
+                plan=plan,
                 boot_slots=max(-(-board_of(boat, name).boot_ms * MS // slot_ns), 1),
                 slot_ns=slot_ns,
                 is_station=station is not None,
@@ -64,7 +66,7 @@ class Network:
                 channels=kind.inputs,
                 report_ids=report_ids,
             )
-            self.cells.append(Cells(plan, surroundings))
+            self.cells.append(Cells(surroundings))
             heard.append(set(make().receives()))
         self.routes: dict[tuple[int, int], tuple[int, ...]] = {}
         """(bus, can_id) -> members that hear it."""
@@ -78,7 +80,14 @@ class Network:
             at_m = {address: node.taps[name].at_m for address in self.members if name in (node := nodes[self.names[address]]).taps}
             places = sorted(set(at_m.values()))
             self._at_m.append(at_m)
-            self.cuts_m.append([round((low + high) / 2, 3) for low, high in zip(places, places[1:], strict=False)])
+            self.cuts_m.append([round((low + high) / 2, 3) for low, high in pairwise(places)])
+
+    def followers_of(self, station: int) -> list[int]:
+        """Indexes of the members that the station at this address may take."""
+        drives = {drive.address for drive in self.plan.drives if station in drive.stations}
+        rudder = self.plan.rudder
+        steered = {rudder.address} if rudder is not None and station in rudder.stations else set()
+        return [self.index[address] for address in self.followers if address in drives | steered]
 
     def passes(self, bus: int, cut: int, sender: int, listener: int) -> bool:
         """Does a frame of the address `sender` reach the address `listener` on this bus, cut through at place `cut`?"""
@@ -95,7 +104,16 @@ class Network:
 
 
 def quick(plan: WirePlan, slot_ns: int) -> WirePlan:
-    """The plan with machinery that does what it is told in a slot: a dwell or an idle wait only puts off what is looked for."""
+    """The plan with machinery that does what it is told in a slot, and heartbeats in step with the drives' reports.
+
+    A dwell, a shift or an idle wait only puts off what is looked for. Heartbeats get through wherever lever frames of the same
+    sender can, and lever frames are missed sooner: how often they come only says when a station newly started counts. What thrust
+    is left while nobody steers is no question of who is in control.
+    """
     slot_ms = max(slot_ns // MS, 1)
     drives = tuple(replace(drive, dwell_ms=slot_ms, idle_wait_ms=2 * slot_ms, shift_ms=slot_ms) for drive in plan.drives)
-    return replace(plan, drives=drives)
+    timing = plan.timing
+    if timing.control_timeout_ms <= timing.heartbeat_missing_ms:
+        timing = replace(timing, heartbeat_ms=min(timing.drive_ms, timing.heartbeat_ms))
+    rudder = replace(plan.rudder, no_steer_permille=1000) if plan.rudder is not None else None
+    return replace(plan, drives=drives, rudder=rudder, timing=timing)

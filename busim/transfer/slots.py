@@ -6,21 +6,28 @@ long two stations show that they are in control).
 
 from collections.abc import Iterator
 from itertools import combinations
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from busim.events import bits
+from busim.host.host import NodeError
 from busim.transfer.cell import NOTHING_DONE, RESETS, TAKES, TAKES_MATCHED, Done
 from busim.transfer.judge import Judge
 from busim.transfer.memory import FORGOTTEN, Label, numbers_in_frame, relabel_frame
 from busim.transfer.network import DISTURBED, UNCUT, Network
 
-Frame = tuple[int, int, int, int, bytes, tuple[int, ...]]
-"""A frame on its way: (slots until it is heard, 1 if it was held up, bus, id, data, members that will hear it)."""
+Wire = tuple[int, int, bytes]
+"""(bus, id, data)."""
+
+Frame = tuple[int, int, Wire, tuple[int, ...]]
+"""A frame on its way: (slots until it is heard, 1 if it was held up, the frame, members that will hear it)."""
 
 State = tuple[tuple[int, ...], tuple[Frame, ...], tuple[int, ...], int, int]
 
 LONGEST_DELAY: Final = 3
 """Slots by which a frame comes later than others: 60 ms let a claim come behind the next one."""
+
+LONGEST_SETTLING: Final = 2000
+"""Slots after which no boat is waited for any longer."""
 
 Choice = tuple[str, tuple[int, ...]]
 """What happens in a slot: a word, and what it happens to. See `Slots.choices`."""
@@ -40,12 +47,27 @@ class Slots:
         self.judge = judge
         self.cells = network.cells
         self._names: dict[tuple[tuple[tuple[Label, int], ...], tuple[tuple[int, int], ...]], int] = {}
-        self._frames: dict[tuple[int, bytes, int], bytes] = {}
-        self._numbers: dict[tuple[int, bytes], frozenset[int]] = {}
+        self._frames: dict[tuple[Wire, int], Wire] = {}
+        self._numbers: dict[Wire, frozenset[int]] = {}
+        self._known: dict[Any, Any] = {}
         self._matched = {station.address for station in network.plan.stations if station.matched_take}
 
     def start(self) -> State:
+        """All has been switched on a moment ago."""
         return tuple(cells.first() for cells in self.cells), (), (UNCUT,) * len(self.network.bus_names), 0, 0
+
+    def settled(self, state: State) -> tuple[State, int]:
+        """Where the boat comes to when nothing happens, and after how many slots: the first state of those it repeats for ever.
+
+        Errors: NodeError where it never repeats, as then nothing can be explored to its end.
+        """
+        seen: dict[State, int] = {}
+        while state not in seen:
+            if len(seen) > LONGEST_SETTLING:
+                raise NodeError("left alone, the nodes never repeat themselves: a slot said to be a value counts, or keeps a time")
+            seen[state] = len(seen)
+            state = self.advance(state, QUIET, 0).state
+        return state, seen[state]
 
     # ------------------------------------------------------------------------------------------------ what can happen
 
@@ -60,14 +82,13 @@ class Slots:
                 yield "take", (index, TAKES)
                 if self.network.members[index] in self._matched:
                     yield "take", (index, TAKES_MATCHED)
-        if takes_left > 1:
             for one, other in combinations(takers, 2):
                 yield "take", (one, TAKES, other, TAKES)
         for bus, cut in enumerate(cuts):
             if cut != UNCUT:
                 yield "heal", (bus,)
         due = [frame for frame in flight if not frame[0]]
-        if any(frame[3] >> 6 == bits.CODE_CLAIM for frame in due):
+        if any(frame[2][1] >> 6 == bits.CODE_CLAIM for frame in due):
             yield "order", ()
         if not disturbances_left:
             return
@@ -77,13 +98,13 @@ class Slots:
             if cut == UNCUT:
                 yield from (("cut", (bus, place)) for place in range(len(self.network.cuts_m[bus])))
         for place, frame in enumerate(due):
-            if frame[3] >> 6 not in DISTURBED:
+            if frame[2][1] >> 6 not in DISTURBED:
                 continue
-            listeners = frame[5]
+            listeners = frame[3]
             yield from (("lost", (place, listener)) for listener in listeners)
             if len(listeners) > 1:
                 yield "lost", (place, *listeners)
-            if frame[3] >> 6 == bits.CODE_LEVER and not self._numbers_of(frame[3], frame[4]):
+            if frame[2][1] >> 6 == bits.CODE_LEVER and not self._numbers_of(frame[2]):
                 continue  # it holds no number: nobody obeys it, whenever it comes
             for slots in range(1, LONGEST_DELAY + 1):
                 yield "late", (place, slots)
@@ -99,28 +120,29 @@ class Slots:
             cuts = (*cuts[: where[0]], where[1], *cuts[where[0] + 1 :])
         elif what == "heal":
             cuts = (*cuts[: where[0]], UNCUT, *cuts[where[0] + 1 :])
-        heard: list[list[tuple[int, int, bytes]]] = [[] for _ in cells]
+        heard: list[list[Wire]] = [[] for _ in cells]
         onward: list[Frame] = []
         members = network.members
         place = -1
         for frame in flight:
-            wait, late, bus, can_id, data, listeners = frame
+            wait, late, wire, listeners = frame
             if wait:
-                onward.append((wait - 1, late, bus, can_id, data, listeners))
+                onward.append((wait - 1, late, wire, listeners))
                 continue
             place += 1
             if where and where[0] == place:
                 if what == "lost":
                     listeners = tuple(each for each in listeners if each not in where[1:])
                 elif what == "late":
-                    onward.append((where[1] - 1, 1, bus, can_id, data, listeners))
+                    onward.append((where[1] - 1, 1, wire, listeners))
                     continue
                 elif what == "twice":
-                    onward.append((where[1] - 1, 1, bus, can_id, data, listeners))
+                    onward.append((where[1] - 1, 1, wire, listeners))
+            bus = wire[0]
             cut = cuts[bus]
             for listener in listeners:
-                if cut == UNCUT or network.passes(bus, cut, can_id & 0x3F, members[listener]):
-                    heard[listener].append((bus, can_id, data))
+                if cut == UNCUT or network.passes(bus, cut, wire[1] & 0x3F, members[listener]):
+                    heard[listener].append(wire)
         events = [NOTHING_DONE] * len(cells)
         if what == "take":
             for index, event in zip(where[::2], where[1::2], strict=True):
@@ -145,13 +167,13 @@ class Slots:
             moved += each.moved
             if each.obeyed_old:
                 obeyed_old = each.obeyed_old
-            for bus, can_id, data in each.sent:
-                listeners = routes.get((bus, can_id))
+            for wire in each.sent:
+                listeners = routes.get(wire[:2])
                 if listeners:
-                    flight.append((0, 0, bus, can_id, data, listeners))
+                    flight.append((0, 0, wire, listeners))
         if reset >= 0:
             address = network.members[reset]
-            flight = [frame for frame in flight if frame[3] & 0x3F != address]
+            flight = [frame for frame in flight if frame[2][1] & 0x3F != address]
             moved += (((address, code), FORGOTTEN) for code in range(16))
         cells = [each.cell for each in done]
         if moved:
@@ -163,7 +185,12 @@ class Slots:
         told = [self.cells[index].told[number] for index, number in enumerate(cells)]
         shows = [self.cells[index].shows[number] for index, number in enumerate(cells)]
         apart, both = self.judge.ages(told, shows, cuts, apart, both)
-        return Next((tuple(cells), tuple(flight), cuts, apart, both), obeyed_old)
+        on_its_way = self._same(tuple([self._same(frame) for frame in flight]))
+        return Next((tuple(cells), on_its_way, self._same(cuts), apart, both), obeyed_old)
+
+    def _same(self, thing: Any) -> Any:
+        """The first of all things equal to this one: there are many of them, and they take a lot of room."""
+        return self._known.setdefault(thing, thing)
 
     def _rename(
         self, cells: list[int], flight: list[Frame], moved: tuple[tuple[Label, int], ...], numbers: tuple[tuple[int, int], ...]
@@ -175,11 +202,12 @@ class Slots:
         moves, ranks = dict(moved), dict(numbers)
         cells = [self.cells[index].relabelled(number, names, moves, ranks) for index, number in enumerate(cells)]
         renamed = []
-        for wait, late, bus, can_id, data, listeners in flight:
-            new = self._frames.get((can_id, data, names))
+        for wait, late, wire, listeners in flight:
+            new = self._frames.get((wire, names))
             if new is None:
-                new = self._frames[can_id, data, names] = relabel_frame(can_id, data, moves, ranks)
-            renamed.append((wait, late, bus, can_id, new, listeners))
+                bus, can_id, data = wire
+                new = self._frames[wire, names] = self._same((bus, can_id, relabel_frame(can_id, data, moves, ranks)))
+            renamed.append((wait, late, new, listeners))
         return cells, renamed
 
     def _ranks(self, cells: list[int], flight: list[Frame], gap: int) -> tuple[tuple[int, int], ...]:
@@ -188,7 +216,7 @@ class Slots:
         for index, number in enumerate(cells):
             found |= self.cells[index].numbers[number]
         for frame in flight:
-            found |= self._numbers_of(frame[3], frame[4])
+            found |= self._numbers_of(frame[2])
         before = rank = 0
         ranks = []
         for value in sorted(found):
@@ -198,13 +226,13 @@ class Slots:
                 ranks.append((value, rank))
         return tuple(ranks)
 
-    def _numbers_of(self, can_id: int, data: bytes) -> frozenset[int]:
-        found = self._numbers.get((can_id, data))
+    def _numbers_of(self, wire: Wire) -> frozenset[int]:
+        found = self._numbers.get(wire)
         if found is None:
-            found = self._numbers[can_id, data] = numbers_in_frame(can_id, data)
+            found = self._numbers[wire] = numbers_in_frame(wire[1], wire[2])
         return found
 
 
-def _order(frame: Frame) -> tuple[int, int, int, int]:
-    """As frames are heard: what was held up comes behind, else the lowest id first, as arbitration has it."""
-    return frame[0], frame[1], frame[3], frame[2]
+def _order(frame: Frame) -> tuple[int, int, int]:
+    """As frames are heard: what was held up comes behind, else the lowest id first, as arbitration has it; of one id as sent."""
+    return frame[0], frame[1], frame[2][1]

@@ -51,7 +51,7 @@ class ShowsTheMildest(Station):
 
 
 class AlarmsLate(Station):
-    """Its alarms come 700 ms after it knew."""
+    """Its alarms come 550 ms after it knew."""
 
     __slots__ = ("late",)
 
@@ -63,7 +63,7 @@ class AlarmsLate(Station):
         actions = []
         for action in super().on_deadline(now_ns):
             if action[0] == OUTPUT and action[1] != "shows":
-                self.late.append((now_ns + 700 * MS, action))
+                self.late.append((now_ns + 550 * MS, action))
             else:
                 actions.append(action)
         actions += [action for due_ns, action in self.late if due_ns <= now_ns]

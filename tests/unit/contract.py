@@ -262,6 +262,8 @@ def busy_days(kind: Specimen, seed: int, count: int) -> list[Call]:
         if channels and random.random() < 0.3:
             channel = random.choice(channels)
             value = random.choice(PLAUSIBLE.get(channel, (0, 1, 500, 500, 500, 500, 900, 950)))
+            if channel == "shift_position" and random.random() < 0.9:  # most of the time the gear is where the lever wants it
+                value = (0, 1000, -1000)[gear]
             script.append((moment_ns, "on_input", channel, value))
             if channel == "shift_position":  # the neutral switch sits on what the feedback shows
                 script.append((moment_ns, "on_input", "neutral_switch", int(-100 <= value <= 100)))

@@ -87,8 +87,20 @@ def claim(
     return safe(id_of(CLAIM, address), counter, content)
 
 
-def neutral_now(address: int, counter: int, pressed: int = 1) -> bytes:
-    return safe(id_of(NEUTRAL_NOW, address), counter, pressed << 47)
+def neutral_now(address: int, counter: int, pressed: int = 1, locked_out: int = 0) -> bytes:
+    return safe(id_of(NEUTRAL_NOW, address), counter, pressed << 47 | locked_out << 31)
+
+
+def alarm(
+    address: int, counter: int, which: int, *, about: int | None = None, state: int = 1, priority: int = 2, number: int = 1
+) -> bytes:
+    """About its sender where nobody else is named."""
+    content = which << 40 | (address if about is None else about) << 34 | state << 32 | priority << 30 | number << 22
+    return safe(id_of(ALARM, address), counter, content)
+
+
+def alarm_answer(address: int, counter: int, which: int, raiser: int, *, answer: int = 0, number: int = 1) -> bytes:
+    return safe(id_of(ALARM_ANSWER, address), counter, which << 40 | raiser << 34 | answer << 32 | number << 24)
 
 
 def heartbeat(address: int, counter: int, fingerprint: int) -> bytes:

@@ -99,7 +99,7 @@ class Storm:
 storms = st.lists(st.tuples(st.integers(0, 3000), st.sampled_from(KINDS), st.integers(0, 4)), max_size=30)
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(storm=storms, seed=st.integers(0, 1000))
 def test_after_every_storm_the_bus_is_as_before(storm: list[tuple[int, str, int]], seed: int) -> None:
     one = Storm(seed)
@@ -123,7 +123,7 @@ def test_after_every_storm_the_bus_is_as_before(storm: list[tuple[int, str, int]
     assert [frame[4].bit_count() for frame in small.frames[-20:]] == [4] * 20
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(storm=storms, seed=st.integers(0, 1000), pieces=st.lists(st.integers(0, 6000), max_size=10))
 def test_a_storm_in_pieces_is_the_same(storm: list[tuple[int, str, int]], seed: int, pieces: list[int]) -> None:
     """Where the run is cut up changes nothing."""

@@ -4,6 +4,8 @@ Failure modes are those of a public mining regulation (output unlike command, co
 annex 4 (fails to act, uncontrolled output). Limits are the drive's own; common practice where no source is named.
 """
 
+from collections.abc import Callable
+
 import pytest
 
 from busim.protocol import values as v
@@ -11,13 +13,13 @@ from busim.units import MS, SECOND
 
 from . import hand_made_frames as hand
 from .drive_rig import DriveRig
-from .hand_made_frames import AHEAD, NEUTRAL
-from .small_boat import IDLE_WAIT_MS, SHIFT_RPM, THROTTLE_MS
+from .hand_made_frames import AHEAD, ASTERN, NEUTRAL
+from .small_boat import IDLE_WAIT_MS, SHIFT_MS, SHIFT_RPM, THROTTLE_MS
 
 DISAGREE_NS = OUT_OF_RANGE_NS = 200 * MS
 PROGRESS_NS = 500 * MS
 RACING_NS = 2 * SECOND
-DISAGREES, LATE, IMPLAUSIBLE, UNLIKE = 3, 2, 4, 5
+ASTRAY, LATE, DISAGREES, IMPLAUSIBLE, UNLIKE = 1, 2, 3, 4, 5
 
 
 def see_at(rig: DriveRig, moment_ns: int) -> None:
@@ -62,10 +64,51 @@ def test_feedback_and_switch_that_disagree_are_found_after_200_ms(shift: int, sw
 @pytest.mark.parametrize(("shift", "switch"), [(1000, 0), (-1000, 0), (499, 1), (-499, 1), (101, 0), (-101, 0), (0, 1)], ids=str)
 def test_what_agrees_or_is_on_its_way_is_believed(shift: int, switch: int) -> None:
     rig = DriveRig()
-    rig.engaged()
+    rig.disengaging()
     rig.sense(shift=shift, switch=switch)
-    keep(rig, SECOND, AHEAD)
+    keep(rig, SECOND, NEUTRAL)
     assert rig.drive.fault == 0
+
+
+@pytest.mark.parametrize("gear", [AHEAD, ASTERN])
+@pytest.mark.parametrize(("travel", "fault"), [(1000, 0), (750, 0), (749, ASTRAY), (-1000, ASTRAY)])
+def test_a_shift_that_leaves_its_gear_by_itself_is_found_after_200_ms(gear: int, travel: int, fault: int) -> None:
+    """An output that is shorted may run it right through to the opposite gear."""
+    rig = DriveRig()
+    rig.engaged(gear)
+    rig.sense(shift=travel if gear == AHEAD else -travel)
+    since_ns = rig.now_ns
+    keep(rig, DISAGREE_NS - 1, gear)
+    assert rig.drive.fault == 0
+    see_at(rig, since_ns + DISAGREE_NS)
+    assert rig.drive.fault == fault
+    assert rig.outcome()[0] == (NEUTRAL if fault else gear)
+
+
+@pytest.mark.parametrize("before", [DriveRig.wake, DriveRig.in_control, DriveRig.dwelling])
+def test_a_gear_that_goes_in_with_nobody_having_asked_gives_control_up(before: Callable[[DriveRig], None]) -> None:
+    rig = DriveRig()
+    before(rig)
+    rig.gear_is(AHEAD)
+    since_ns = rig.now_ns
+    see_at(rig, since_ns + DISAGREE_NS - 1)
+    assert rig.drive.fault == 0
+    see_at(rig, since_ns + DISAGREE_NS)
+    assert (rig.drive.fault, rig.state, rig.cause) == (ASTRAY, "forced_disengaging", v.CAUSE_ACTUATOR)
+    rig.run_for(SHIFT_MS * 3 // 2 + 240)
+    assert rig.outputs["engine_stop"] == 1, "it does not come out again"
+
+
+def test_after_a_forced_neutral_such_a_gear_stops_the_engine_at_once() -> None:
+    rig = DriveRig()
+    rig.forced_neutral()
+    rig.gear_is(AHEAD)
+    since_ns = rig.now_ns
+    see_at(rig, since_ns + DISAGREE_NS - 1)
+    assert "engine_stop" not in rig.outputs
+    see_at(rig, since_ns + DISAGREE_NS)
+    assert rig.outputs["engine_stop"] == 1
+    assert reported(rig) == ASTRAY
 
 
 def test_a_disagreement_that_comes_and_goes_is_not_added_up() -> None:
@@ -81,9 +124,11 @@ def test_a_disagreement_that_comes_and_goes_is_not_added_up() -> None:
 
 def test_without_a_switch_nothing_can_disagree() -> None:
     rig = DriveRig(has_neutral_switch=False)
-    rig.engaged()
+    rig.disengaging()
+    rig.sense(shift=101)
+    keep(rig, SECOND, NEUTRAL)
     rig.sense(shift=0)
-    keep(rig, SECOND, AHEAD)
+    keep(rig, SECOND, NEUTRAL)
     assert rig.drive.fault == 0
 
 
@@ -140,16 +185,25 @@ def test_a_throttle_feedback_out_of_range_is_found_after_200_ms(throttle: int) -
     assert rig.outputs["throttle"] == 0
 
 
-def test_a_feedback_out_of_range_shows_no_idle_and_the_engine_is_stopped_when_the_wait_is_over() -> None:
+def test_a_throttle_that_nothing_is_known_of_is_not_waited_for() -> None:
+    """Out of range it shows no idle: the gear comes out at once, and the engine is stopped."""
     rig = DriveRig()
     rig.engaged(AHEAD, 500)
     rig.sense(throttle=-100)
     keep(rig, OUT_OF_RANGE_NS, AHEAD, 500)
-    forced_ns = rig.now_ns
-    rig.run_to(forced_ns + IDLE_WAIT_MS * MS - 1)
-    assert "engine_stop" not in rig.outputs
-    rig.run_to(forced_ns + IDLE_WAIT_MS * MS)
-    assert (rig.rows[-1], rig.outputs["engine_stop"], rig.outcome()) == (29, 1, (NEUTRAL, 0))
+    assert (rig.rows[-2:], rig.outputs["engine_stop"], rig.outcome()) == ([24, 29], 1, (NEUTRAL, 0))
+
+
+def test_a_throttle_that_runs_to_full_by_itself_is_not_waited_for_either() -> None:
+    rig = DriveRig()
+    rig.engaged(AHEAD, 500)
+    throttle = 500
+    while throttle < 1000 and not rig.drive.fault:
+        throttle += 14
+        rig.sense(throttle=throttle)
+        keep(rig, 20 * MS, AHEAD, 500)
+    assert rig.drive.fault == IMPLAUSIBLE
+    assert (rig.rows[-2:], rig.outputs["engine_stop"], rig.outcome()) == ([24, 29], 1, (NEUTRAL, 0))
 
 
 def half_speed(for_ns: int) -> int:

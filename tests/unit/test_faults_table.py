@@ -19,6 +19,7 @@ from busim.faults.intermittent import IntermittentPlace
 from busim.faults.noise_burst import BurstPlace
 from busim.faults.noise_rate import NoisePlace
 from busim.faults.replayed import ReplayedPlace
+from busim.faults.sent_twice import TwicePlace
 from busim.faults.short import ShortPlace
 from busim.faults.supply_lost import SupplyPlace
 from busim.faults.table import BY_NAME, FAULTS
@@ -57,6 +58,7 @@ PLACES: dict[str, Any] = {
     "noise_rate": NoisePlace(bus="main"),
     "noise_burst": BurstPlace(bus="main", every_us=50_000),
     "accepted_by_some": SomePlace(bus="main", nodes=("engine_room",), every=1),
+    "sent_twice": TwicePlace(node="wheelhouse", bus="main", every=2),
     "babbling": BabblingPlace(node="wheelhouse", bus="main"),
     "stuck_dominant": TapPlace(node="wheelhouse", bus="main"),
     "deaf": TapPlace(node="wheelhouse", bus="main"),
@@ -85,6 +87,7 @@ WORDS = {
     "noise_rate": "main",
     "noise_burst": "main",
     "accepted_by_some": "main, not by engine_room",
+    "sent_twice": "wheelhouse on main",
     "babbling": "wheelhouse on main, frames",
     "stuck_dominant": "wheelhouse on main",
     "deaf": "wheelhouse on main",

@@ -5,8 +5,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from busim import seam
-from busim.events import bits
-from busim.protocol import values
+from busim.events import alarm_view, bits
+from busim.protocol import alarms, values
 from busim.protocol.catalogue import BY_NAME, LEVER
 from busim.protocol.codec import INVALID, check
 from nodes.member import KIND_NUMBERS
@@ -46,6 +46,10 @@ SIGNALS = {
     "CONDITION_NUMBER": "condition.number",
     "SCENE_NUMBER": "scene.scene",
     "SCENE_JOINING": "scene.joining",
+    "ALARM_WHICH": "alarm.which",
+    "ALARM_ABOUT": "alarm.subject",
+    "ALARM_STATE": "alarm.state",
+    "ALARM_PRIORITY": "alarm.priority",
     "NOTICE_SUBJECT": "notice.subject",
     "NOTICE_STATE": "notice.state",
 }
@@ -105,6 +109,26 @@ def test_codes() -> None:
     assert codes
     for name, code in codes.items():
         assert BY_NAME[name.removeprefix("CODE_").lower()].code == code
+
+
+def test_numbers_of_alarms() -> None:
+    for name in ("control_lost", "shift_fault", "throttle_fault", "sensor_fault", "steering_lost", "two_at_one_address",
+                 "hears_nothing", "bus_lost_beyond", "node_lost"):  # fmt: skip
+        assert getattr(bits, name.upper()) == alarms.BY_NAME[name].number
+    assert alarms.BY_NAME["lever_fault"].number == bits.LEVER_FAULT_ALARM
+    assert (bits.EMERGENCY, bits.ALARM_GONE) == (alarms.EMERGENCY, alarms.GONE)
+
+
+@pytest.mark.parametrize("part", ["which", "about", "state", "priority", "under"])
+def test_places_in_a_line_of_a_list(part: str) -> None:
+    """A line is no frame: an output's value, of which the judges know the places by themselves."""
+    places = {name: (below, 2**width - 1) for name, below, width in alarms.LINE_BITS}
+    assert getattr(alarm_view, f"LINE_{part.upper()}") == places[part]
+
+
+def test_states_of_a_line() -> None:
+    known = (alarm_view.LINE_RAISED, alarm_view.LINE_ACKNOWLEDGED, alarm_view.LINE_SILENCED, alarm_view.LINE_OVER)
+    assert known == (alarms.RAISED, alarms.ACKNOWLEDGED, alarms.SILENCED, alarms.PUT_RIGHT)
 
 
 def test_gears() -> None:

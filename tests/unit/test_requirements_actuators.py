@@ -5,6 +5,8 @@ from collections.abc import Callable
 import pytest
 
 from busim.requirements.drive_actuator_fault_found import REPORT_MS, ActuatorFaultFound
+from busim.requirements.drive_loss_to_idle import LossToIdle
+from busim.requirements.drive_loss_to_neutral import LossToNeutral
 from busim.requirements.drive_no_thrust_rise import NoThrustRise
 from busim.requirements.requirement import Requirement
 from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, PASS
@@ -293,3 +295,40 @@ def test_whoever_follows_its_lever_is_not_judged() -> None:
     rig.event("output", "node_1", "shows", 2)
     assert rig.says() == NOT_EXERCISED
     assert rig.now_ns % MS == 0
+
+
+# ------------------------------------------------------------------------------------------------ what is not a loss's
+
+
+STUCK: dict[type[Requirement], tuple[str, Callable[[JudgeRig], None], int]] = {
+    LossToIdle: ("throttle", DONE["throttle"], THROTTLE_ALLOWED_MS),
+    LossToNeutral: ("shift", DONE["gear"], SHIFT_ALLOWED_MS),
+}
+
+
+@pytest.mark.parametrize("kind", STUCK)
+@pytest.mark.parametrize("arrives", [False, True])
+def test_an_actuator_that_was_told_in_time_and_takes_too_long_is_not_the_losss(kind: type[Requirement], arrives: bool) -> None:
+    """drive.actuator_fault_found judges it."""
+    output, done, allowed_ms = STUCK[kind]
+    rig = under_way(kind)
+    lose(rig)
+    rig.event("output", DRIVE, output, 0)
+    rig.after(allowed_ms + 1000)
+    if arrives:
+        done(rig)
+    assert rig.says() == NOT_EXERCISED
+
+
+@pytest.mark.parametrize("kind", STUCK)
+@pytest.mark.parametrize("arrives", [False, True])
+def test_one_that_was_told_too_late_is(kind: type[Requirement], arrives: bool) -> None:
+    output, done, allowed_ms = STUCK[kind]
+    rig = under_way(kind)
+    lose(rig)
+    rig.after(NEUTRAL_LIMIT_MS)
+    rig.event("output", DRIVE, output, 0)
+    rig.after(allowed_ms + 1000)
+    if arrives:
+        done(rig)
+    assert rig.says() == FAIL

@@ -14,7 +14,7 @@ from busim.units import MS
 from . import hand_made_frames as hand
 from .hand_made_frames import AHEAD, ASTERN, BETWEEN, NEUTRAL
 from .judge_rig import JudgeRig
-from .small_boat import BRIDGE, DWELL_MS, PORT, SHIFT_RPM, STARBOARD, WHEELHOUSE
+from .small_boat import BRIDGE, DWELL_MS, PORT, SHIFT_ALLOWANCE_NS, SHIFT_RPM, STARBOARD, WHEELHOUSE
 
 # ------------------------------------------------------------------------------------------------ engage at idle
 
@@ -224,9 +224,13 @@ def test_reports_with_a_gear_in(gear: int, sensed: int, verdict: str) -> None:
 
 @pytest.mark.parametrize(("sensed", "verdict"), [(NEUTRAL, PASS), (BETWEEN, NOT_EXERCISED), (AHEAD, FAIL), (ASTERN, FAIL)])
 def test_reports_with_the_gear_out_again(sensed: int, verdict: str) -> None:
+    """No sensor sees a clutch let go: a gear may be named for half again the shift's time, and 200 ms."""
     rig = JudgeRig(NeutralConfirmed)
     rig.event("gear", "port", AHEAD, 0, 800)
     rig.event("gear", "port", NEUTRAL, 0, 800)
+    rig.after(SHIFT_ALLOWANCE_NS / MS)
+    assert reports(rig, sensed) == (NOT_EXERCISED if verdict == FAIL else verdict)
+    rig.after(1)
     assert reports(rig, sensed) == verdict
 
 

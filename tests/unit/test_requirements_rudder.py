@@ -8,7 +8,8 @@ from busim.requirements.rudder_fault_found import FaultFound
 from busim.requirements.rudder_hold import Hold
 from busim.requirements.rudder_limits import Limits
 from busim.requirements.rudder_no_steer import NoSteer
-from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, PASS
+from busim.requirements.station_transfer import Transfer
+from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, PASS, SELF_REPORTED
 
 from . import hand_made_frames as hand
 from .judge_rig import EVERYBODY, JudgeRig
@@ -486,3 +487,40 @@ def test_a_drive_without_supply_gives_nothing() -> None:
         rig.event("power", node, 0)
     rig.after(5000)
     assert rig.says() == NOT_EXERCISED
+
+
+# ------------------------------------------------------------------------------------------------ station.transfer
+
+
+def asks(wanted: int) -> RudderJudge:
+    """The bridge asks for control, and both drives follow."""
+    rig = RudderJudge(Transfer)
+    rig.report(0, 0)
+    rig.event("start", f"node_{BRIDGE}", 0)
+    rig.event("key", f"node_{BRIDGE}", "take", 1)
+    rig.claim(1, station=BRIDGE, wanted=wanted)
+    for drive in (PORT, STARBOARD):
+        rig.obeys(BRIDGE, 1, drive=drive)
+    return rig
+
+
+def test_a_take_of_drives_alone_is_complete_with_them() -> None:
+    assert asks(3).says() == SELF_REPORTED
+
+
+def test_a_take_of_the_rudder_too_is_complete_only_with_it() -> None:
+    assert asks(7).says() == INCONCLUSIVE
+    rig = asks(7)
+    rig.report(BRIDGE, 1)
+    assert rig.says() == SELF_REPORTED
+    assert rig.verdict().evidence == "bridge: obeyed by every drive and the rudder it wants"
+
+
+def test_a_rudder_left_alone_with_a_take_that_came_to_nothing_fails() -> None:
+    rig = asks(7)
+    for drive in (PORT, STARBOARD):
+        rig.obeys(0, 1, drive=drive)
+    rig.report(BRIDGE, 1)
+    rig.after(1001)
+    assert rig.says() == FAIL
+    assert rig.verdict().evidence == "bridge: its take was left half done (rudder)"

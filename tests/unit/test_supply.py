@@ -6,16 +6,21 @@ starter turns is from memory of what vehicle standards test with (ISO 16750-2, I
 
 import pytest
 
+from busim.boat.load import load_boat
 from busim.faults.brown_out import BrownOutPlace
 from busim.faults.cranking_dip import CrankingPlace
 from busim.faults.supply_lost import SupplyPlace
 from busim.faults.table import BY_NAME
 from busim.host.supply import Supply
+from busim.reading.problem import InputError
 from busim.seam import BROWN_OUT_RESET, POWER_ON
+from busim.simulator.build import build_world, power_up
+from busim.simulator.kinds import load_kinds
 from busim.units import MS, SECOND
 from tests.unit.small_bus import SmallBus
 
 from .boat_under_way import UNDER_WAY_NS, Boat, boat_under_way
+from .conftest import Edited
 from .first_boat_world import boat
 
 
@@ -167,3 +172,30 @@ def test_a_cranking_dip_may_be_ended_early(under_way: Boat) -> None:
 def test_a_sag_to_more_than_there_is_is_refused(name: str, place: type[BrownOutPlace] | type[CrankingPlace]) -> None:
     found = list(BY_NAME[name].misplaced(boat().boat, place(supply="house", to_v=12.0)))
     assert found == [("to_v", "12 V is no sag: house has 12 V")]
+
+
+# ------------------------------------------------------------------------------------------------ a starter
+
+
+@pytest.mark.parametrize(("line", "resets"), [("crank_v: 6", True), ("crank_v: 8.5", False), ("crank_ramp_ms: 100", False)])
+def test_a_starter_on_a_supply_draws_it_down_to_what_the_boat_file_says(edited: Edited, line: str, resets: bool) -> None:
+    """6 V of 12: the nodes are back as the ramp of 200 ms passes 8 V, after 66.67 ms, from the moment the starter lets go."""
+    loaded = load_boat(edited(("    brown_out_v: 8 ", f"    {line}\n    brown_out_v: 8 ")).path)
+    world = build_world(loaded.boat, loaded.plan, load_kinds(), 1)
+    events: list[tuple[object, ...]] = []
+    for kind in ("power", "starter"):
+        world.journal.watch_events(kind, lambda event: events.append((event[0], *event[2:])))
+    world.plan_steps([*power_up(world), (0, 0, "engines", (0,)), (3 * SECOND, 0, "crank", ("engine", 1000))])
+    world.run(6 * SECOND)
+    turns, lets_go = (event[0] for event in events if event[1] == "starter")
+    dips = [event for event in events if event[1] == "power" and event[0]]
+    if not resets:
+        assert dips == []
+        return
+    assert {event[0] for event in dips if event[3] == 0} == {turns}
+    assert {event[0] for event in dips if event[3] == 1} == {lets_go + -(-200 * MS * 2 // 6)}
+
+
+def test_a_starter_that_does_not_draw_it_down_is_refused(edited: Edited) -> None:
+    with pytest.raises(InputError, match=r"a starter draws house down: 12 V is not below its 12 V"):
+        load_boat(edited(("    brown_out_v: 8 ", "    crank_v: 12\n    brown_out_v: 8 ")).path)

@@ -274,7 +274,8 @@ ROWS = {f"{table.name} {row.number}": (table.name, row) for table in TABLES for 
 @pytest.mark.parametrize("row", ROWS.values(), ids=ROWS)
 def test_every_row_is_told_in_its_words(boat: LoadedBoat, row: tuple[str, Any]) -> None:
     machine, taken = row
-    node, who = {"drive": ("engine_room", "engine drive"), "rudder": ("wheelhouse", "rudder")}.get(machine, ("wheelhouse", "wheelhouse"))
+    told = {"drive": ("engine_room", "engine drive"), "rudder": ("wheelhouse", "rudder")}
+    node, who = told.get(machine, ("wheelhouse", "wheelhouse"))
     assert words_of(boat, "row", node, machine, taken.number, 0) == [f"{who}: {taken.words}"]
 
 

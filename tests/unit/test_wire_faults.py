@@ -11,6 +11,7 @@ from busim.faults.fault import TapPlace
 from busim.faults.intermittent import IntermittentPlace
 from busim.faults.noise_burst import BurstPlace
 from busim.faults.noise_rate import NoisePlace
+from busim.faults.sent_twice import TwicePlace
 from busim.faults.short import ShortPlace
 from busim.faults.supply_lost import SupplyPlace
 from busim.faults.table import BY_NAME
@@ -182,6 +183,15 @@ def test_a_frame_accepted_by_some_comes_twice_to_the_others(under_way: Boat) -> 
     for number in refused[:-1]:
         same = [frame for frame in frames[number + 1 : number + 3] if frame[2:4] == frames[number][2:4]]
         assert same, "the same id and data again"
+    assert under_way.told("gear", "engine", 0) == []
+
+
+def test_frames_sent_twice_reach_everybody_twice_and_nobody_minds(under_way: Boat) -> None:
+    """It costs the sender 8 each time, so not more than one in nine may be hit for long."""
+    under_way.with_fault("sent_twice", TwicePlace(node="wheelhouse", bus="main"), for_ns=2 * SECOND).run(9 * SECOND)
+    sent = [frame[2:] for frame in under_way.sent_by(WHEELHOUSE, UNDER_WAY_NS, END_NS)]
+    twice = [one for one, other in itertools.pairwise(sent) if one == other]
+    assert len(twice) == pytest.approx((len(sent) - len(twice)) / 10, abs=2)
     assert under_way.told("gear", "engine", 0) == []
 
 

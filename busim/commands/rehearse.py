@@ -1,0 +1,46 @@
+"""`busim rehearse`: the screen, in real time."""
+
+import shlex
+import sys
+from pathlib import Path
+
+from busim import labels
+from busim.commands import ending
+from busim.commands.boats import boat_line, find_boat, results_folder, shown_path, typed_path
+from busim.commands.kinds import classes_for, kind_options, replaced_kinds
+from busim.reading.problem import printable
+from busim.record.writer import RecordWriter, new_folder
+from busim.rehearsal.rehearsal import Rehearsal
+from busim.scenario.model import ScenarioFile
+from busim.units import SECOND
+
+
+def rehearse(boat_path: Path | None, seed: int, *, record: bool, kinds: list[str]) -> int:
+    boat = find_boat(boat_path)
+    replaced = replaced_kinds(kinds, boat.boat)
+    classes = classes_for(replaced, boat.boat, boat.plan)
+    if not sys.stdin.isatty() or not sys.stdout.isatty():
+        ending.say_error(labels.NO_TERMINAL)
+        return ending.BAD_INPUT
+    from busim.dashboard.app import RehearsalApp
+
+    writer = None
+    if record:
+        nothing_yet = ScenarioFile(scenario="rehearsal", lasts_s=1)
+        writer = RecordWriter(new_folder(results_folder(boat), "rehearsal"), boat.boat, nothing_yet, seed, replaced)
+    rehearsal = Rehearsal(boat.boat, boat.plan, classes, seed, writer.keep if writer else None)
+    if writer:
+        rehearsal.script.written = writer.done
+    try:
+        RehearsalApp(rehearsal, boat.boat.boat.name).run()
+    finally:
+        if writer:
+            writer.close()
+    print(boat_line(boat))
+    rehearsal.advance(-(-rehearsal.now_ns // SECOND) * SECOND)
+    print(labels.REHEARSED.format(seconds=rehearsal.now_ns // SECOND, digest=rehearsal.world.journal.digest))
+    if writer:
+        print(labels.RECORD_LINE.format(folder=shown_path(writer.folder)))
+        words = ["busim", "run", "--from", typed_path(writer.folder), *kind_options(replaced)]
+        print(labels.RERUN_LINE.format(line=printable(shlex.join(words))))
+    return ending.PASSED
