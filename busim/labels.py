@@ -211,3 +211,39 @@ NOT_SOUND: Final = "not sound: {data}"
 STOPPED: Final = "stopped"
 OUTPUT: Final = "output"
 ENDED_BY_NODE: Final = "a node's module or class ended the program (sys.exit): a node may not"
+
+# ------------------------------------------------------------------------------------------------ the transfer of control, explored
+
+TRANSFER_NO_DRIVE: Final = "the boat has no drive: there is no control to transfer"
+TRANSFER_WRITTEN_BEFORE: Final = "is there already: name a new file for the scenario"
+TRANSFER_EXPLORES: Final = "explored: {nodes}; steps of {slot} ms; from nobody in control, and from each station in control"
+TRANSFER_ABSTRACTED: Final = (
+    "taken for granted: machinery does in one step what it is told; heartbeats get through unless a trunk is cut; one thing happens "
+    "in a step; no counter wraps while nobody hears it; no alarm and no neutral now"
+)
+TRANSFER_ROUND: Final = (
+    "takes {takes}, disturbances {disturbances}: {states:,} states, {transitions:,} transitions, depth {depth} ({depth_ms:,} ms), {how}"
+)
+TRANSFER_CLOSED: Final = "closed"
+TRANSFER_OPEN: Final = "NOT closed: {open:,} states are open"
+TRANSFER_UNFINISHED: Final = "stopped before it was closed"
+TRANSFER_VIOLATION: Final = "VIOLATION"
+TRANSFER_ONE: Final = (
+    "one in control: drives that hear each other obeyed different takes for {apart} ms at the longest, two stations showed "
+    "themselves in control for {both} ms (limit {limit} ms)"
+)
+TRANSFER_OLD: Final = "an old holder: no lever frame of a take that was over moved a drive"
+TRANSFER_LIVE: Final = (
+    "somebody can take control: from every state, once nothing more happens, within {settles} ms all is settled, and from there "
+    "a take is complete within {takes} ms (limit {limit} ms)"
+)
+TRANSFER_ALL_CLOSED: Final = "no violation, and nothing left open ({seconds:.0f} s)"
+TRANSFER_NOT_CLOSED: Final = "no violation as far as it went; more may come behind what is open ({seconds:.0f} s)"
+TRANSFER_PATH: Final = "what happened"
+TRANSFER_WRITTEN: Final = "scenario: {path}"
+TRANSFER_PLAYED: Final = "a whole run of it fails {failed}, again: {line}"
+TRANSFER_UNPLAYED: Final = {
+    "late": "a frame that comes late", "twice": "a frame that comes twice", "order": "frames in another order",
+}  # fmt: skip
+TRANSFER_HELD: Final = "a whole run does not show it: a scenario has no words for {why}"
+TRANSFER_NOT_PLAYED: Final = "a whole run of it shows nothing with the first {seeds} seeds: the phases of its nodes are not these"

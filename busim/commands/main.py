@@ -82,11 +82,35 @@ def begin(
 def check(
     boat: Boat = None,
     resolved: Annotated[bool, typer.Option("--resolved", help="Print every value, with its line or why it is what it is.")] = False,
+    transfer: Annotated[
+        bool, typer.Option("--transfer", help="Explore takes of control over a bus that loses, delays, doubles and parts.")
+    ] = False,
+    takes: Annotated[int | None, _count(0, 5, "How many moments in which somebody takes")] = None,
+    disturbances: Annotated[int | None, _count(0, 5, "How many frames hit, cuts and resets")] = None,
+    slot: Annotated[int | None, _count(10, 100, "Milliseconds to a step; left out, 40")] = None,
+    depth: Annotated[int | None, _count(1, 100_000, "How many steps at the most; left out, no limit")] = None,
+    states: Annotated[int | None, _count(1000, 100_000_000, "How many states at the most; left out, two million")] = None,
+    write: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the scenario of what was found to a new file.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
+    kind: Kinds = None,
 ) -> int:
-    """Validate a boat file, and say what in it can't work."""
-    from busim.commands.check import check as run
+    """Validate a boat file, and say what in it can't work. With --transfer: explore what the transfer of control can come to."""
+    given = {"--takes": takes, "--disturbances": disturbances, "--slot": slot, "--depth": depth, "--states": states, "--write": write}
+    if not transfer:
+        alone = [name for name, value in given.items() if value is not None] + ["--json"] * as_json + ["--kind"] * bool(kind)
+        if alone:
+            ending.say_error(f"{alone[0]} goes with --transfer")
+            return ending.BAD_INPUT
+        from busim.commands.check import check as run
 
-    return run(boat, resolved=resolved)
+        return run(boat, resolved=resolved)
+    if resolved:
+        ending.say_error("--transfer explores, --resolved prints values: one at a time")
+        return ending.BAD_INPUT
+    from busim.commands.check_transfer import Wanted, check_transfer
+
+    wanted = Wanted(takes, disturbances, slot or 40, depth or 0, states or 2_000_000, write, as_json)
+    return check_transfer(boat, wanted, kind or [])
 
 
 @app.command(short_help="Play a scenario: what happened, and verdicts.")

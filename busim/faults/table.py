@@ -17,6 +17,7 @@ from busim.faults.drop_open import DropOpen
 from busim.faults.dumb import Dumb
 from busim.faults.duplicate_address import DuplicateAddress
 from busim.faults.fault import Fault
+from busim.faults.frames_lost import FramesLost
 from busim.faults.hang import Hang
 from busim.faults.intermittent import Intermittent
 from busim.faults.lamp_open import LampOpen
@@ -50,7 +51,7 @@ from busim.faults.wire_open import WireOpen
 FAULTS: Final[tuple[Fault, ...]] = (
     # Wires and bits.
     Cut(), WireOpen(), Short(), TerminatorLost(), DropOpen(), Intermittent(), NoiseRate(), NoiseBurst(), AcceptedBySome(),
-    SentTwice(),
+    SentTwice(), FramesLost(),
     # A node's bus side.
     Babbling(), StuckDominant(), Deaf(), Dumb(), BusOffForced(), Unplugged(),
     # Supplies and programs.

@@ -19,6 +19,7 @@ from busim.host.tamper import Babble, Tamper
 from busim.host.timer import Kernel as Kernel
 from busim.host.timer import NodeError as NodeError
 from busim.host.timer import Timer as Timer
+from busim.host.unheard import Unheard
 from busim.host.wrong import wrong_with
 from busim.seam import (
     BROWN_OUT_RESET,
@@ -48,7 +49,8 @@ class Host:
     __slots__ = (
         "babbling", "bark_ns", "boot_ns", "booting", "buses", "controllers", "deadline", "deferred", "delay_ns", "fed", "handlers",
         "index", "inputs", "journal", "kernel", "later", "make_node", "name", "node", "on_ns", "outputs", "powered", "rate",
-        "rejoin", "running", "sampled", "sampling", "sinks", "start_cause", "switched_on", "tamper", "wants_sent", "watchdog_ns",
+        "rejoin", "running", "sampled", "sampling", "sinks", "start_cause", "switched_on", "tamper", "unheard",
+        "wants_sent", "watchdog_ns",
     )  # fmt: skip
 
     def __init__(
@@ -84,6 +86,7 @@ class Host:
         self.handlers: dict[tuple[int, int], FrameHandler] = {}
         self.wants_sent = self.node.on_sent is not None
         self.tamper: Tamper | None = None
+        self.unheard: Unheard | None = None
         self.babbling: Babble | None = None
         self.rejoin: Rejoin | None = None
         """What its driver does once bus-off; None: it stays off."""
@@ -344,6 +347,15 @@ class Host:
         if babble is not None and not self.controllers[babble.bus].waits(babble.can_id):
             self.controllers[babble.bus].submit(now_ns, babble.can_id, babble.data, NEVER - now_ns, False)
 
+    def miss(self, now_ns: int, bus: int, can_id: int, frames: int) -> None:
+        """The program does not hear the next so many frames of this id on this bus."""
+        if self.unheard is None:
+            self.unheard = Unheard()
+        self.unheard.left[bus, can_id] = self.unheard.left.get((bus, can_id), 0) + frames
+        if self.running:
+            self.bind()
+            self._forget_routes(now_ns)
+
     def _forget_routes(self, now_ns: int) -> None:
         for bus in self.buses.values():
             bus.look_again(now_ns)
@@ -392,7 +404,8 @@ class Host:
 
     def bind(self) -> None:
         """Take the node's handlers; again after a restore, as bound methods are rebuilt and never saved."""
-        self.handlers = self.node.receives()
+        handlers = self.node.receives()
+        self.handlers = self.unheard.before(handlers) if self.unheard is not None else handlers
         self.wants_sent = self.babbling is not None or self.node.on_sent is not None
 
     def __getstate__(self) -> tuple[None, dict[str, Any]]:

@@ -35,8 +35,8 @@ def engine_rules(plan: WirePlan) -> Iterator[str]:
     )
     yield bullets(
         [
-            "Fault 1: in gear, shift feedback nearer to neutral than 750 permille of that gear; at rest, sensed gear not neutral; for "
-            "200 ms. In forced_neutral it asks for an engine stop at once.",
+            "Fault 1: in gear, shift feedback nearer to neutral than 750 permille of that gear; at rest, sensed gear not neutral; "
+            "for 200 ms. In forced_neutral it asks for an engine stop at once.",
             "Fault 3: shift feedback within 100 permille of neutral and the switch open, or from 500 on and the switch closed, for "
             "200 ms. With the gear sent out, feedback neutral and the switch still open, it asks for an engine stop.",
             "Fault 4: throttle feedback below -30 or above 1030 permille for 200 ms, or moving away from where it was told "

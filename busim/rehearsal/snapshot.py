@@ -178,7 +178,7 @@ def _drive(drive: DriveView, names: dict[int, str], rehearsal: Rehearsal) -> Dri
         cause=_CAUSES.get(drive.cause, ""),
         asked=drive.asked_gear,
         sensed=drive.sensed_gear,
-        true=drive.true_gear,
+        true=drive.true_gear or 0,
         rpm=rehearsal.listener.rpm.get(drive.address, 0),
         throttle=rehearsal.listener.throttle.get(drive.address, 0),
         running=rehearsal.situation.engines.of[drive.name].running is not False,

@@ -5,7 +5,7 @@ counts. Disturbances are spent one after the other, so that a violation is found
 """
 
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from busim.transfer.cell import HERE, TAKES
@@ -56,12 +56,11 @@ class Violation:
 
 
 class Search:
-    def __init__(self, network: Network, depth: int, most_states: int, tell: Callable[[Round], None]) -> None:
+    def __init__(self, network: Network, depth: int, most_states: int) -> None:
         self.network = network
         self.depth = depth
+        """Most slots from where it begins; 0 for no limit."""
         self.most_states = most_states
-        self.tell = tell
-        """Called now and then with how far it is."""
 
     def run(self, budget: Budget, into: Round) -> Violation | None:
         """Search within the budget, writing down in `into` how far it is. Returns the first violation."""
@@ -102,7 +101,6 @@ class Search:
         judge = self.slots.judge
         into.states = len(self.best)
         into.longest_apart, into.longest_both = judge.longest_apart, judge.longest_both
-        self.tell(into)
 
     def _beginnings(self, budget: Budget) -> Iterator[tuple[int, State]]:
         """Nobody in control; and each station in control for a while, its levers ahead."""
@@ -162,7 +160,7 @@ class Search:
         uncut = (UNCUT,) * len(self.network.bus_names)
         left: dict[State, int] = {}
         """Slots until it has settled where somebody can take control."""
-        for number, state in enumerate(self.best):
+        for state in self.best:
             way = []
             seen: dict[State, int] = {}
             here: State = (*state[:2], uncut, 0, 0)
@@ -184,8 +182,6 @@ class Search:
                 after += 1
                 left[each] = after
             into.longest_settling = max(into.longest_settling, after)
-            if number & 0xFFFF == 0:
-                self.tell(into)
         return None
 
     def _fastest_take(self, state: State) -> int | None:

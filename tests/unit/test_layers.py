@@ -30,6 +30,11 @@ MAY_IMPORT: dict[str, set[str]] = {
         "seam", "simulator", "units",
     },
     "lighting": {"boat", "events", "faults", "protocol.plan", "requirements", "seam", "simulator", "units"},
+    "rehearsal": {
+        "boat", "events", "faults.table", "frames.length", "labels", "protocol", "requirements", "run.timeline", "scenario", "seam",
+        "simulator", "units",
+    },
+    "dashboard": {"boat.model", "faults", "host.host", "labels", "rehearsal", "requirements.verdict", "scenario.model", "units"},
     "record": {"boat.model", "events", "reading", "scenario.model", "units"},
 }  # fmt: skip
 """Package -> the packages (or single modules) of busim it may import. `commands` may import everything."""

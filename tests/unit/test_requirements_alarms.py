@@ -1,0 +1,423 @@
+"""What is required of alarms, judged on events and frames made by hand. Listeners of the small boat: node_1, node_3, node_9."""
+
+import pytest
+
+from busim.requirements.alarm_flood import Flood
+from busim.requirements.alarm_kept import Kept
+from busim.requirements.alarm_shown import Shown
+from busim.requirements.requirement import Requirement
+from busim.units import SECOND
+
+from . import hand_made_frames as hand
+from .alarm_rig import number_of
+from .judge_rig import EVERYBODY, JudgeRig
+from .small_boat import CUTOUT, PORT, SALOON, STARBOARD, WHEELHOUSE
+
+HELM = (1, 2, 3, 4, 6, 9)
+RAISED, ACKNOWLEDGED, SILENCED, OVER = 1, 2, 3, 4
+WARNING, EMERGENCY = 1, 2
+AFT = f"node_{SALOON}"
+
+
+class AlarmJudge(JudgeRig):
+    """Only the alarm node runs, so that what the stations show does not matter here."""
+
+    def __init__(self, kind: type[Requirement]) -> None:
+        super().__init__(kind)
+        self.event("start", AFT, 0)
+        self.dead: set[int] = set()
+
+    def pass_time(self, for_ms: int, mask: int = EVERYBODY) -> None:
+        """Who is not dead beats every 100 ms, and is heard by the mask."""
+        for _ in range(for_ms // 100):
+            self.after(100)
+            for address in HELM:
+                if address not in self.dead:
+                    counter = self.counter(hand.HEARTBEAT, address)
+                    self.frame(hand.HEARTBEAT, address, hand.heartbeat(address, counter, 1), mask)
+
+    def line(self, number: int, name: str, about: int, state: int = RAISED, priority: int = EMERGENCY, under: int = 0) -> None:
+        value = number_of(name) | about << 8 | state << 14 | priority << 17 | under << 20
+        self.event("output", AFT, f"alarm.{number}", value)
+
+    def clear(self, number: int) -> None:
+        self.event("output", AFT, f"alarm.{number}", 0)
+
+    def show(self, channel: str, value: int) -> None:
+        self.event("output", AFT, channel, value)
+
+    def forced(self, drive: int = PORT, cause: int = 2) -> None:
+        self.obeys(0, 1, drive=drive, cause=cause)
+
+    def press(self, key: str, node: str = AFT) -> None:
+        self.event("key", node, key, 1)
+
+
+# ------------------------------------------------------------------------------------------------ alarm.shown
+
+
+def shown() -> AlarmJudge:
+    rig = AlarmJudge(Shown)
+    rig.pass_time(1000)
+    return rig
+
+
+def test_shown_nothing_wrong_is_not_exercised() -> None:
+    rig = shown()
+    rig.pass_time(5000)
+    assert rig.says() == "not exercised"
+
+
+@pytest.mark.parametrize(("after_ms", "verdict"), [(1350, "pass"), (1351, "fail")])
+def test_shown_a_silent_node_within_its_limit(after_ms: int, verdict: str) -> None:
+    """350 ms until it is missing, and a second (Miller 1968; Card 1991)."""
+    rig = shown()
+    rig.dead.add(PORT)
+    rig.pass_time(1300)
+    rig.after(after_ms - 1300)
+    rig.line(1, "node_lost", PORT)
+    assert rig.says() == verdict
+    assert rig.verdict().limit == 1350
+
+
+@pytest.mark.parametrize(("name", "about"), [("node_lost", PORT), ("bus_lost_beyond", 3), ("bus_lost_beyond", PORT), ("hears_nothing", SALOON)])
+def test_shown_by_itself_or_by_what_it_is_grouped_under(name: str, about: int) -> None:
+    """Node 2 lies beyond node 3, seen from node 9 at the end of the trunk."""
+    rig = shown()
+    rig.dead.add(PORT)
+    rig.pass_time(400)
+    rig.line(1, name, about)
+    rig.pass_time(5000)
+    assert rig.says() == "pass"
+
+
+@pytest.mark.parametrize(
+    ("name", "about", "state"),
+    [("node_lost", STARBOARD, RAISED), ("node_lost", PORT, OVER), ("bus_lost_beyond", 1, RAISED), ("shift_fault", PORT, RAISED)],
+)
+def test_shown_by_nothing_else(name: str, about: int, state: int) -> None:
+    rig = shown()
+    rig.dead.add(PORT)
+    rig.pass_time(400)
+    rig.line(1, name, about, state)
+    rig.pass_time(2000)
+    assert rig.says() == "fail"
+
+
+def test_shown_silence_that_is_over_before_its_limit_need_not_be() -> None:
+    rig = shown()
+    rig.dead.add(PORT)
+    rig.pass_time(1200)
+    rig.dead.clear()
+    rig.pass_time(2000)
+    assert rig.says() == "not exercised"
+
+
+def test_shown_is_judged_by_what_the_listener_received() -> None:
+    rig = shown()
+    rig.pass_time(2000, mask=rig.all_but(SALOON))
+    assert rig.says() == "fail"
+
+
+@pytest.mark.parametrize("event", [("power", AFT, 0), ("fault", "hang", AFT, 1)])
+def test_shown_who_is_off_or_hangs_shows_nothing(event: tuple[str, ...]) -> None:
+    rig = shown()
+    rig.event(*event)
+    rig.dead.add(PORT)
+    rig.pass_time(3000)
+    assert rig.says() == "not exercised"
+    rig.event("start", AFT, 2)
+    rig.pass_time(3000)
+    assert rig.says() == "fail", "a node never heard is as missing as one that fell silent"
+
+
+@pytest.mark.parametrize(("after_ms", "verdict"), [(1000, "pass"), (1001, "fail")])
+def test_shown_a_drive_that_was_forced(after_ms: int, verdict: str) -> None:
+    rig = shown()
+    rig.forced()
+    rig.pass_time(900)
+    rig.after(after_ms - 900)
+    rig.line(1, "control_lost", PORT)
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize(
+    ("name", "about", "under", "verdict"),
+    [
+        ("control_lost", PORT, 0, "pass"),
+        ("shift_fault", PORT, 0, "pass"),
+        ("node_lost", WHEELHOUSE, 1, "pass"),
+        ("lever_fault", WHEELHOUSE, 1, "pass"),
+        ("control_lost", STARBOARD, 1, "pass"),
+        ("control_lost", STARBOARD, 0, "fail"),
+        ("node_lost", WHEELHOUSE, 0, "fail"),
+        ("nobody_in_control", 0, 0, "fail"),
+        ("rudder_fault", 8, 1, "fail"),
+    ],
+)
+def test_shown_a_forced_drive_by_itself_or_by_what_it_follows_from(name: str, about: int, under: int, verdict: str) -> None:
+    rig = shown()
+    rig.forced()
+    rig.line(1, name, about, under=under)
+    rig.pass_time(1500)
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize("cause", [0, 5])
+def test_shown_what_somebody_wanted_is_no_alarm(cause: int) -> None:
+    rig = shown()
+    rig.forced(cause=cause)
+    rig.pass_time(3000)
+    assert rig.says() == "not exercised"
+
+
+def test_shown_a_run_that_ends_too_soon_is_inconclusive() -> None:
+    rig = shown()
+    rig.forced()
+    rig.after(500)
+    assert rig.says() == "inconclusive"
+    silent = shown()
+    silent.dead.add(PORT)
+    silent.pass_time(700)
+    assert silent.says() == "inconclusive"
+
+
+def test_shown_a_corrupt_report_forces_nothing() -> None:
+    rig = shown()
+    rig.obeys(0, 1, cause=2, spoil=True)
+    rig.pass_time(3000)
+    assert rig.says() == "not exercised"
+
+
+# ------------------------------------------------------------------------------------------------ alarm.kept
+
+
+def kept() -> AlarmJudge:
+    rig = AlarmJudge(Kept)
+    rig.pass_time(500)
+    rig.line(1, "node_lost", PORT)
+    rig.show("alarms", 1)
+    rig.show("sounder", 1)
+    rig.pass_time(2000)
+    return rig
+
+
+@pytest.mark.parametrize(("after_ms", "verdict"), [(30_000, "pass"), (30_500, "pass"), (30_600, "fail")])
+def test_kept_silenced_it_sounds_again(after_ms: int, verdict: str) -> None:
+    """After 30 s (IMO MSC.302(87), MSC.252(83))."""
+    rig = kept()
+    rig.press("silence")
+    rig.show("sounder", 0)
+    rig.after(after_ms)
+    rig.show("sounder", 1)
+    assert rig.says() == verdict
+
+
+def test_kept_silenced_for_good_fails() -> None:
+    rig = kept()
+    rig.press("silence")
+    rig.show("sounder", 0)
+    rig.after(20_000)
+    assert rig.says() == "inconclusive"
+    rig.after(11_000)
+    assert rig.says() == "fail"
+
+
+def test_kept_acknowledging_too_late_hides_nothing() -> None:
+    rig = kept()
+    rig.press("silence")
+    rig.show("sounder", 0)
+    rig.after(36_000)
+    rig.press("acknowledge")
+    assert rig.says() == "fail"
+
+
+def test_kept_a_new_alarm_that_sounds_shows_nothing_about_the_silenced() -> None:
+    rig = kept()
+    rig.press("silence")
+    rig.show("sounder", 0)
+    rig.after(5000)
+    rig.show("sounder", 1)
+    assert rig.says() == "not exercised"
+
+
+def test_kept_going_quiet_by_itself_fails() -> None:
+    rig = kept()
+    rig.show("sounder", 0)
+    assert rig.says() == "fail"
+
+
+@pytest.mark.parametrize("key", ["silence", "acknowledge"])
+def test_kept_an_answer_at_another_station_counts(key: str) -> None:
+    rig = kept()
+    rig.press(key, "node_1")
+    rig.after(1400)
+    rig.show("sounder", 0)
+    assert rig.says() != "fail"
+
+
+def test_kept_an_alarm_that_goes_unacknowledged_fails() -> None:
+    rig = kept()
+    rig.show("alarms", 0)
+    assert rig.says() == "fail"
+
+
+def test_kept_a_reset_forgets_and_that_is_no_loss_of_an_alarm() -> None:
+    rig = kept()
+    rig.event("power", AFT, 0)
+    rig.event("start", AFT, 0)
+    rig.show("alarms", 0)
+    assert rig.says() == "not exercised"
+
+
+def test_kept_acknowledged_it_stays_until_it_is_put_right() -> None:
+    rig = kept()
+    rig.dead.add(PORT)
+    rig.press("acknowledge")
+    rig.line(1, "node_lost", PORT, ACKNOWLEDGED)
+    rig.pass_time(5000)
+    assert rig.says() == "pass"
+    rig.clear(1)
+    assert rig.says() == "fail"
+
+
+def test_kept_put_right_it_may_go() -> None:
+    rig = kept()
+    rig.dead.add(PORT)
+    rig.press("acknowledge")
+    rig.line(1, "node_lost", PORT, ACKNOWLEDGED)
+    rig.pass_time(5000)
+    rig.dead.clear()
+    rig.pass_time(500)
+    rig.clear(1)
+    assert rig.says() == "pass"
+
+
+# ------------------------------------------------------------------------------------------------ alarm.flood
+
+
+def flood(lines: int = 8, hidden: int = 1, listed: int = 9) -> AlarmJudge:
+    """`lines` lost nodes are shown, and so many more said to be hidden."""
+    rig = AlarmJudge(Flood)
+    rig.pass_time(500)
+    for number in range(1, lines + 1):
+        rig.line(number, "node_lost", 10 + number, priority=WARNING)
+    rig.show("alarms", listed)
+    rig.show("alarms_hidden", hidden)
+    rig.pass_time(200)
+    return rig
+
+
+def emergency(rig: AlarmJudge, name: str, raiser: int, for_ms: int = 3000) -> None:
+    """It is raised on the wire, and repeated."""
+    for _ in range(for_ms // 1000):
+        data = hand.alarm(raiser, rig.counter(hand.ALARM, raiser), number_of(name))
+        rig.frame(hand.ALARM, raiser, data)
+        rig.pass_time(1000)
+
+
+@pytest.mark.parametrize(
+    ("lines", "hidden", "listed", "verdict"),
+    [
+        (8, 1, 9, "pass"),
+        (8, 5, 13, "pass"),
+        (8, 0, 8, "not exercised"),
+        (3, 0, 3, "not exercised"),
+        (9, 0, 9, "fail"),
+        (9, 1, 10, "fail"),
+        (8, 0, 9, "fail"),
+        (8, 2, 9, "fail"),
+    ],
+)
+def test_flood_is_capped_and_counted(lines: int, hidden: int, listed: int, verdict: str) -> None:
+    assert flood(lines, hidden, listed).says() == verdict
+
+
+def test_flood_what_stands_under_a_line_counts_as_shown() -> None:
+    rig = flood()
+    rig.line(1, "node_lost", 11, priority=WARNING, under=4)
+    rig.show("alarms", 13)
+    rig.pass_time(200)
+    assert rig.says() == "pass"
+    rig.show("alarms", 12)
+    rig.pass_time(200)
+    assert rig.says() == "fail"
+
+
+def test_flood_emergencies_may_be_more_than_the_cap() -> None:
+    rig = AlarmJudge(Flood)
+    for number in range(1, 11):
+        rig.line(number, "shift_fault", 20 + number)
+    rig.show("alarms", 12)
+    rig.show("alarms_hidden", 2)
+    rig.pass_time(200)
+    assert rig.says() == "pass"
+
+
+@pytest.mark.parametrize(
+    ("line", "verdict"),
+    [
+        (("engine_cut", CUTOUT, RAISED, EMERGENCY, 0), "pass"),
+        (("node_lost", CUTOUT, RAISED, EMERGENCY, 1), "pass"),
+        (("hears_nothing", SALOON, RAISED, EMERGENCY, 5), "pass"),
+        (("node_lost", CUTOUT, RAISED, EMERGENCY, 0), "fail"),
+        (("node_lost", CUTOUT, RAISED, WARNING, 1), "fail"),
+        (("control_lost", PORT, RAISED, EMERGENCY, 1), "fail"),
+        (("node_lost", STARBOARD, RAISED, EMERGENCY, 1), "fail"),
+    ],
+)
+def test_flood_hides_no_emergency(line: tuple[str, int, int, int, int], verdict: str) -> None:
+    rig = flood()
+    rig.line(1, *line)
+    rig.show("alarms", 9 + line[4])
+    emergency(rig, "engine_cut", CUTOUT)
+    assert rig.says() == verdict
+
+
+def test_flood_a_loss_may_stand_under_what_it_follows_from() -> None:
+    rig = flood()
+    rig.line(1, "node_lost", WHEELHOUSE, under=1)
+    rig.show("alarms", 10)
+    emergency(rig, "control_lost", PORT)
+    assert rig.says() == "pass"
+
+
+def test_flood_an_emergency_of_a_node_that_died_is_still_one() -> None:
+    rig = flood()
+    rig.line(1, "engine_cut", CUTOUT)
+    emergency(rig, "engine_cut", CUTOUT, 2000)
+    rig.dead.add(CUTOUT)
+    rig.event("power", f"node_{CUTOUT}", 0)
+    rig.pass_time(2000)
+    assert rig.says() == "pass"
+    rig.line(1, "node_lost", 11, priority=WARNING)
+    rig.pass_time(500)
+    assert rig.says() == "fail"
+
+
+def test_flood_what_is_gone_or_just_raised_need_not_be_shown() -> None:
+    rig = flood()
+    emergency(rig, "engine_cut", CUTOUT, 1000)
+    gone = hand.alarm(CUTOUT, rig.counter(hand.ALARM, CUTOUT), number_of("engine_cut"), state=0)
+    rig.frame(hand.ALARM, CUTOUT, gone)
+    rig.pass_time(3000)
+    assert rig.says() == "pass"
+
+
+def test_flood_a_warning_on_the_wire_may_be_hidden() -> None:
+    rig = flood()
+    for _ in range(3):
+        data = hand.alarm(PORT, rig.counter(hand.ALARM, PORT), number_of("sensor_fault"), priority=WARNING)
+        rig.frame(hand.ALARM, PORT, data)
+        rig.pass_time(1000)
+    assert rig.says() == "pass"
+
+
+def test_flood_forgets_with_the_listener() -> None:
+    rig = AlarmJudge(Flood)
+    emergency(rig, "engine_cut", CUTOUT, 1000)
+    rig.event("power", AFT, 0)
+    rig.event("start", AFT, 0)
+    rig.pass_time(3000)
+    assert rig.says() == "not exercised"
+    assert rig.now_ns > 4 * SECOND
