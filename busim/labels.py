@@ -192,6 +192,7 @@ KEYS_OF_THE_SCREEN: Final = (
     ("left right", "its wheel, a tenth at a time; on the boat view: the next field"),
     ("enter", "touch the chosen field; h: hold it for two seconds"),
     ("u", "pull or plug in the pendant"),
+    ("w", "keep the lights as they are as a scene of the boat file; ctrl+z: take that back"),
     ("up down, enter", "on the faults view: choose a fault, left and right where; enter breaks it"),
     ("m", "mend the fault that began last"),
     ("/", "on the bus view: show only frames of the chosen node, in turn"),
@@ -204,6 +205,16 @@ HELP_WORDS: Final = (
     "shaft disconnected or propeller clear, boat secured, somebody at a cut-off of actuator power.",
 )
 NO_TERMINAL: Final = "a rehearsal needs a terminal to draw on; without one, `busim run` plays a scenario"
+SCENE_NAME: Final = "Name of the scene (a new one, or one that is to change). Enter: save. Escape: leave it."
+SCENE_CHANGES: Final = "What would change in {path}:"
+SCENE_NO_NAME: Final = "small letters a to z, digits and _, a letter first"
+SCENE_SAVED: Final = "saved: {name} in {path}. Drivers and panels on the bus need the new tables"
+SCENE_TAKEN_BACK: Final = "taken back: {path} is as it was"
+SCENE_NOTHING: Final = "nothing to take back"
+NO_FILE: Final = "this boat came without a file of yours: nothing can be saved into it"
+GUIDE_DONE: Final = "done: "
+GUIDES_ARE: Final = "there is no guide {name}: {meant}"
+GUIDE_NEEDS: Final = "this boat has not what the guide {name} needs"
 REHEARSED: Final = "rehearsed {seconds} s, run code {digest}"
 RERUN_LINE: Final = "again: {line}"
 

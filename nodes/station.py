@@ -386,7 +386,7 @@ class Station(Member):
 
     def _alarms(self, now_ns: int) -> list[Action]:
         """Once every lever period: what to tell the others, what to show and sound, and whether a key was locked out."""
-        if self.lock.look(now_ns, self._stuck_elsewhere(now_ns)):
+        if self.lock.held_ns != NEVER and self.lock.look(now_ns, self._stuck_elsewhere(now_ns)):
             self.neutral_now_due_ns = now_ns
         faulty = self.lever_faults or (self.wheel is not None and self.wheel.faulty)
         echo = self.drives.get(self.alarm)

@@ -170,12 +170,18 @@ def rehearse(
         typer.Option(metavar="NUMBER", parser=_whole_number(0, LARGEST_SEED), help="Draws all that is random. Left out: 1."),
     ] = None,
     record: Annotated[bool, typer.Option("--record", help="Keep the rehearsal in results/, to run it again.")] = False,
+    guide: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME", help="Be led: first_light, take_control, cut_the_cable, hand_over or night_scene."
+        ),
+    ] = None,
     kind: Kinds = None,
 ) -> int:
     """The boat on a screen: levers, panels, faults to break things with, and what the drives make of it."""
     from busim.commands.rehearse import rehearse as run
 
-    return run(boat, 1 if seed is None else seed, record=record, kinds=kind or [])
+    return run(boat, 1 if seed is None else seed, record=record, kinds=kind or [], guide=guide)
 
 
 @app.command(short_help="Write what others need, such as the protocol.")

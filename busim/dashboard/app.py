@@ -3,6 +3,7 @@
 import time
 from bisect import bisect_right
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any, ClassVar, Final
 
 from textual.app import App, ComposeResult
@@ -12,14 +13,18 @@ from textual.events import Key
 
 from busim import labels
 from busim.boat.model import Section
+from busim.boat.scene_edit import check_text, replace_text, scene_lines, with_scene
 from busim.dashboard import views
 from busim.dashboard.board import Board
 from busim.dashboard.drawing import Drawing, fitted
 from busim.dashboard.looks import LOOKS
 from busim.dashboard.places import places_for
+from busim.dashboard.scene_screen import SceneScreen
 from busim.dashboard.views import VIEWS, Choice
 from busim.faults.table import BY_NAME, FAULTS
 from busim.host.host import NodeError
+from busim.reading.problem import InputError
+from busim.rehearsal.guides import Guide, Guided
 from busim.rehearsal.rehearsal import Rehearsal
 from busim.rehearsal.snapshot import Snapshot, take
 from busim.requirements.verdict import Verdict
@@ -43,7 +48,7 @@ class RehearsalApp(App[None]):
 
     CSS = """
     Screen { layers: base; }
-    #banner { height: auto; max-height: 6; }
+    #banner { height: auto; max-height: 9; }
     #body { height: 1fr; }
     #left, #right { width: 1fr; height: 1fr; }
     #timeline { height: 7; }
@@ -52,17 +57,33 @@ class RehearsalApp(App[None]):
     ENABLE_COMMAND_PALETTE = True
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("q", "quit", labels.KEYS_OF_THE_SCREEN[-1][1]),
+        Binding("ctrl+c", "quit", "quit", priority=True, show=False),
         Binding("f1", "help", "help"),
         Binding("space", "pause", "pause", priority=True),
         *(Binding(str(number), f"view('{name}')", name) for number, name in enumerate(VIEWS, 1)),
         Binding("tab", "next", "next", priority=True),
         Binding("l", "look", "look"),
+        Binding("w", "keep_scene", "keep the lights as a scene"),
+        Binding("ctrl+z", "take_back", "take the last scene back"),
     ]
 
     def __init__(
-        self, rehearsal: Rehearsal, name: str, clock: Callable[[], float] = time.monotonic, *, driven: bool = False
+        self,
+        rehearsal: Rehearsal,
+        name: str,
+        clock: Callable[[], float] = time.monotonic,
+        *,
+        driven: bool = False,
+        path: Path | None = None,
+        guide: Guide | None = None,
     ) -> None:
         super().__init__()
+        self.path = path
+        """The boat file, where lights can be kept as scenes of it."""
+        self.before: str | None = None
+        """Its text before the last scene was saved."""
+        self.text = path.read_text(encoding="utf-8") if path is not None else ""
+        self.guided = Guided(guide) if guide is not None else None
         self.rehearsal = rehearsal
         self.boat_name = name
         self.clock = clock
@@ -122,6 +143,15 @@ class RehearsalApp(App[None]):
                 self.error = str(error)
         self.draw()
 
+    def _guide_lines(self, snapshot: Snapshot, wide: int) -> Drawing:
+        drawing = Drawing()
+        if self.guided is not None:
+            self.guided.look(snapshot)
+            over = self.guided.step == len(self.guided.guide.steps)
+            for words in self.guided.words:
+                drawing.put((fitted(f" {labels.GUIDE_DONE if over else '> '}{words}", wide), LOOKS[self.look].chosen))
+        return drawing
+
     def draw(self) -> None:
         if not self.is_running or not self.status.is_attached:
             return
@@ -138,6 +168,7 @@ class RehearsalApp(App[None]):
         body_high = max(high - 12, 4)
         side = wide // 2 if both else wide
         top = views.banner(snapshot, look, wide)
+        top.add(self._guide_lines(snapshot, wide))
         if self.error:
             top.put((fitted(f" {self.error}", wide), look.alarm))
         self.banner.styles.height = len(top.lines)
@@ -274,6 +305,55 @@ class RehearsalApp(App[None]):
             self.back = max((last if self.back is None else self.back) - 1, 0)
         elif self.back is not None:
             self.back = self.back + 1 if self.back < last else None
+
+    # ------------------------------------------------------------------------------------------------ scenes
+
+    def action_keep_scene(self) -> None:
+        if self.path is None:
+            self.notify(labels.NO_FILE)
+            return
+        self.push_screen(SceneScreen(self.path, self.text, self._with_scene), self._save)
+
+    def _with_scene(self, name: str) -> str:
+        """The boat file's text with the lights as they are as this scene."""
+        boat, listener = self.rehearsal.boat, self.rehearsal.listener
+        known = boat.scenes.get(name)
+        used = {scene.number for scene in boat.scenes.values()}
+        number = known.number if known is not None else next(number for number in range(1, 255) if number not in used)
+        levels = {zone: listener.lit.get(zone, 0) for zone in boat.zones}
+        colours = {
+            zone: f"#{colour:06x}" if section.kind == "colour" else f"{colour} K"
+            for zone, section in boat.zones.items()
+            if section.kind in ("colour", "tunable_white")
+            and levels[zone]
+            and (colour := listener.asked_colours.get(section.number, 0))
+        }
+        return with_scene(self.text, name, scene_lines(name, number, levels, colours, known.fade_ms if known is not None else 600))
+
+    def _save(self, answer: tuple[str, str] | None) -> None:
+        if answer is None or self.path is None:
+            return
+        name, text = answer
+        try:
+            check_text(text)
+            replace_text(self.path, self.text, text)
+        except InputError as error:
+            self.notify(str(error), severity="error", markup=False)
+            return
+        self.before, self.text = self.text, text
+        self.notify(labels.SCENE_SAVED.format(name=name, path=self.path.name), markup=False)
+
+    def action_take_back(self) -> None:
+        if self.path is None or self.before is None:
+            self.notify(labels.SCENE_NOTHING)
+            return
+        try:
+            replace_text(self.path, self.text, self.before)
+        except InputError as error:
+            self.notify(str(error), severity="error", markup=False)
+            return
+        self.text, self.before = self.before, None
+        self.notify(labels.SCENE_TAKEN_BACK.format(path=self.path.name), markup=False)
 
     # ------------------------------------------------------------------------------------------------ what is done
 

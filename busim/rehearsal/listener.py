@@ -11,6 +11,7 @@ from busim.units import SECOND
 FRAMES_KEPT: Final = 400
 THROTTLE_4: Final[bits.Field] = (24, 0xFF)
 """In drive_state: what the feedback of the throttle shows, in steps of 4 permille."""
+ZONE_COLOUR: Final[bits.Field] = (20, 0xFFFFFF)
 LOAD_NS: Final = SECOND
 
 
@@ -35,11 +36,17 @@ class Listener:
         self.pages: dict[str, int] = {}
         self.colours: dict[str, int] = {}
         """Zone -> shares of its channels."""
+        self.asked_colours: dict[int, int] = {}
+        """Number of a zone -> its colour as it reports it: 8 bits each of red, green and blue, or kelvin."""
         self.lit: dict[str, int] = {}
         self.powered: set[str] = set()
 
     def attach(self, journal: Journal) -> None:
-        own = {bits.CODE_HEARTBEAT: self._heartbeat, bits.CODE_DRIVE_STATE: self._drive_state}
+        own = {
+            bits.CODE_HEARTBEAT: self._heartbeat,
+            bits.CODE_DRIVE_STATE: self._drive_state,
+            bits.CODE_ZONE_STATE: self._zone_state,
+        }
         for address, _, _ in self.plan.nodes:
             for code in range(32):
                 journal.watch_frames(code << 6 | address, own.get(code, self._frame))
@@ -56,6 +63,12 @@ class Listener:
             whole = int.from_bytes(data, "big")
             self.rpm[can_id & 0x3F] = bits.field(whole, bits.STATE_RPM_8) * 8
             self.throttle[can_id & 0x3F] = bits.field(whole, THROTTLE_4) * 4
+        self._frame(now_ns, bus, can_id, data, mask)
+
+    def _zone_state(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        if len(data) == 8:
+            whole = int.from_bytes(data, "big")
+            self.asked_colours[bits.field(whole, bits.ZONE_NUMBER)] = bits.field(whole, ZONE_COLOUR)
         self._frame(now_ns, bus, can_id, data, mask)
 
     def _heartbeat(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:

@@ -3,7 +3,7 @@
 from typing import Any, Final
 
 from busim.transfer.cell import LEVER_AHEAD_PERMILLE, TAKES, TAKES_MATCHED
-from busim.transfer.judge import APART, BOTH, OBEYED_OLD, STUCK, Judge
+from busim.transfer.judge import APART, OBEYED_OLD, STUCK, Judge
 from busim.transfer.network import Network
 from busim.transfer.search import Violation
 from busim.transfer.slots import State

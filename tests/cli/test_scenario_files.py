@@ -60,6 +60,12 @@ SHAPES = {
 """What is wrong with the shape of a file. `§` is where."""
 
 NAMES = {
+    "nobody's key": (f"{HEAD}actions:\n  - at_s: 1\n    key: {{name: §take}}\n",
+                     "say whose key it is: station for a station's, node for an alarm node's"),
+    "two owners of a key": (f"{HEAD}actions:\n  - at_s: 1\n    key: {{station: wheelhouse, node: engine_room, name: §take}}\n",
+                            "say whose key it is: station for a station's, node for an alarm node's"),
+    "a node without keys": (f"{HEAD}actions:\n  - at_s: 1\n    key: {{node: §engine_room, name: silence}}\n",
+                            "engine_room is of kind drive: only a node of kind alarm has keys of its own"),
     "station": (f"{HEAD}actions:\n  - at_s: 1\n    key: {{station: §Wheelhouse, name: take}}\n",
                 'there is no station "Wheelhouse": did you mean wheelhouse?'),
     "panel": (f"{HEAD}actions:\n  - at_s: 1\n    touch: {{panel: §wheelhouse, control: lamp}}\n",

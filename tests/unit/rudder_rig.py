@@ -67,15 +67,15 @@ class RudderRig(NodeRig):
         data = hand.wheel(station, self.counter(can_id, ahead), number, angle_cdeg, **more)
         return self.frame(can_id, hand.spoiled(data) if spoil else data, bus)
 
-    def claim(self, number: int, *, station: int = WHEELHOUSE, spoil: bool = False, **more: Any) -> Actions:
+    def claim(self, number: int, *, station: int = WHEELHOUSE, spoil: bool = False, ahead: int = 1, **more: Any) -> Actions:
         can_id = hand.id_of(hand.CLAIM, station)
         more.setdefault("wanted", 7)
-        data = hand.claim(station, self.counter(can_id), number, **more)
+        data = hand.claim(station, self.counter(can_id, ahead), number, **more)
         return self.frame(can_id, hand.spoiled(data) if spoil else data)
 
-    def drive_says(self, drive: int, station: int, number: int, *, spoil: bool = False) -> Actions:
+    def drive_says(self, drive: int, station: int, number: int, *, spoil: bool = False, ahead: int = 1) -> Actions:
         can_id = hand.id_of(hand.OBEYS, drive)
-        data = hand.obeys(drive, self.counter(can_id), station, number)
+        data = hand.obeys(drive, self.counter(can_id, ahead), station, number)
         return self.frame(can_id, hand.spoiled(data) if spoil else data)
 
     def drives_say(self, station: int, number: int) -> None:

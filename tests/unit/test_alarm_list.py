@@ -1,5 +1,7 @@
 """The list of alarms a listener keeps: what it hears, how long, and how the crew answers. Played on an alarm node."""
 
+from itertools import pairwise
+
 import pytest
 
 from busim.protocol.alarms import ALARMS, LISTENER
@@ -106,7 +108,7 @@ def test_the_answer_is_sent_until_the_raiser_shows_it() -> None:
     rig.pass_time(300)
     assert set(rig.answers()) == {(number_of(SHIFT), PORT, 0, 7)}
     sent = [now_ns for now_ns, _ in rig.said(hand.ALARM_ANSWER)]
-    assert all(later - sooner == 100 * MS for sooner, later in zip(sent, sent[1:], strict=False))
+    assert all(later - sooner == 100 * MS for sooner, later in pairwise(sent))
     rig.hear_alarm(SHIFT, state=ACKNOWLEDGED, number=7)
     rig.forget()
     rig.pass_time(500)

@@ -16,6 +16,8 @@ from busim.dashboard.board import Board
 from busim.dashboard.drawing import Drawing, Target, fitted
 from busim.dashboard.looks import DAY, DUSK, LOOKS, NIGHT, glow
 from busim.dashboard.views import VIEWS, Choice
+from busim.rehearsal.guides import BY_NAME as GUIDES_BY_NAME
+from busim.rehearsal.guides import GUIDES, Guide, Guided
 from busim.rehearsal.rehearsal import Rehearsal
 from busim.rehearsal.snapshot import take
 from busim.run.run import carry_out
@@ -44,7 +46,8 @@ class Table:
         await self.pilot.press(*keys)
 
     def text(self, board: Board | None = None) -> str:
-        boards = [board] if board is not None else [self.app.status, self.app.banner, self.app.left, self.app.timeline, self.app.keys]
+        app = self.app
+        boards = [board] if board is not None else [app.status, app.banner, app.left, app.timeline, app.keys]
         return "\n".join(line.plain for each in boards for line in each.lines)
 
     def target(self, board: Board, *what: Any) -> Target:
@@ -308,3 +311,82 @@ def test_drawings_side_by_side_keep_their_targets() -> None:
     both = left.beside(right, 10)
     assert [line.plain for line in both.lines] == ["one       two", "          ", "          three"]
     assert [(target.line, target.left, target.what) for target in both.targets] == [(0, 0, ("left",)), (2, 11, ("right",))]
+
+
+# ------------------------------------------------------------------------------------------------ being led, and keeping scenes
+
+
+def led(name: str, boat: str, *what: tuple[tuple[str, ...], float]) -> RehearsalApp:
+    """Follow a guide: keys, then so many seconds, and so on. The app as it was at the end."""
+
+    async def follow(table: Table) -> None:
+        table.app.guided = Guided(GUIDES_BY_NAME[name])
+        table.go(2)
+        for keys, seconds in what:
+            await table.press(*keys)
+            table.go(seconds)
+        assert table.app.guided.step == len(GUIDES_BY_NAME[name].steps), table.app.guided.words
+        assert all(words in table.text(table.app.banner) for words in GUIDES_BY_NAME[name].end)
+
+    return play(follow, boat, (160, 50)).app
+
+
+def test_first_light() -> None:
+    led("first_light", "first_boat", (("1", "enter"), 1.5), (("enter",), 1.5))
+
+
+def test_take_control_and_go_ahead() -> None:
+    led("take_control", "first_boat", (("t",), 1), (("up",) * 4, 4), (("0",), 4))
+
+
+def test_cut_the_cable() -> None:
+    under_way = [(("t",), 1.0), (("up",) * 5, 4.0)]
+    cut_and_mended = [(("4", "right", "right", "enter"), 1.0), (("2",), 4.0), (("m", "0"), 2.0), (("t",), 2.0)]
+    led("cut_the_cable", "first_boat", *under_way, *cut_and_mended)
+
+
+def test_hand_over() -> None:
+    led("hand_over", "marsh_tern", (("t",), 1.5), (("tab", "t"), 2))
+
+
+def test_the_night_scene() -> None:
+    evening = (("1", "tab", "tab", *["right"] * 4, "enter"), 3.0)  # the saloon's panel, its fifth field
+    night = (("tab", "tab", "enter"), 2.0)  # round to the wheelhouse's, its first field
+    led("night_scene", "marsh_tern", evening, night)
+
+
+@pytest.mark.parametrize("guide", GUIDES, ids=lambda guide: guide.name)
+def test_every_guide_says_what_was_seen_and_why(guide: Guide) -> None:
+    assert len(guide.end) >= 2
+    assert guide.needs(load_boat(CONFIGS / "marsh_tern").boat)
+    assert all(step.words for step in guide.steps)
+
+
+def test_the_lights_as_they_are_become_a_scene_and_can_be_taken_back(tmp_path: Path) -> None:
+    path = tmp_path / "boat.yaml"
+    text = (CONFIGS / "marsh_tern" / "boat.yaml").read_text(encoding="utf-8")
+    path.write_text(text, encoding="utf-8")
+
+    async def keep(table: Table) -> None:
+        table.app.path, table.app.text = path, text
+        table.go(2)
+        await table.press("1", "tab", "tab", *["right"] * 4, "enter")  # evening
+        table.go(3)
+        await table.press("w")
+        await table.pilot.pause()
+        await table.press("ctrl+u", *"my_evening", "enter")
+        await table.pilot.pause()
+        scenes = load_boat(tmp_path).boat.scenes
+        assert scenes["my_evening"].levels["saloon_table"] == pytest.approx(scenes["evening"].levels["saloon_table"], abs=5)
+        assert scenes["my_evening"].colours["saloon_floor"] == "#ff9040"
+        await table.press("ctrl+z")
+        await table.pilot.pause()
+        assert path.read_text(encoding="utf-8") == text
+        await table.press("w")
+        await table.pilot.pause()
+        path.write_text(text + "# somebody else\n", encoding="utf-8")
+        await table.press("enter")
+        await table.pilot.pause()
+        assert path.read_text(encoding="utf-8") == text + "# somebody else\n", "what somebody else wrote is not lost"
+
+    play(keep, "marsh_tern", (120, 40))

@@ -34,7 +34,10 @@ MAY_IMPORT: dict[str, set[str]] = {
         "boat", "events", "faults.table", "frames.length", "labels", "protocol", "requirements", "run.timeline", "scenario", "seam",
         "simulator", "units",
     },
-    "dashboard": {"boat.model", "faults", "host.host", "labels", "rehearsal", "requirements.verdict", "scenario.model", "units"},
+    "dashboard": {
+        "boat.model", "boat.scene_edit", "faults", "host.host", "labels", "reading.problem", "rehearsal", "requirements.verdict",
+        "scenario.model", "units",
+    },
     "record": {"boat.model", "events", "reading", "scenario.model", "units"},
 }  # fmt: skip
 """Package -> the packages (or single modules) of busim it may import. `commands` may import everything."""

@@ -80,7 +80,9 @@ def test_shown_a_silent_node_within_its_limit(after_ms: int, verdict: str) -> No
     assert rig.verdict().limit == 1350
 
 
-@pytest.mark.parametrize(("name", "about"), [("node_lost", PORT), ("bus_lost_beyond", 3), ("bus_lost_beyond", PORT), ("hears_nothing", SALOON)])
+@pytest.mark.parametrize(
+    ("name", "about"), [("node_lost", PORT), ("bus_lost_beyond", 3), ("bus_lost_beyond", PORT), ("hears_nothing", SALOON)]
+)
 def test_shown_by_itself_or_by_what_it_is_grouped_under(name: str, about: int) -> None:
     """Node 2 lies beyond node 3, seen from node 9 at the end of the trunk."""
     rig = shown()

@@ -45,12 +45,14 @@ def test_a_feedback_beyond_the_stops_gives_no_power(broken: int) -> None:
     assert rig.outputs["rudder"] == (3500 if broken > 0 else -3500), "never beyond hard over"
 
 
-def test_a_feedback_that_never_comes_is_told_after_200_ms() -> None:
+@pytest.mark.parametrize("start_ns", [0, 7000 * MS])
+def test_a_feedback_that_never_comes_is_told_after_200_ms(start_ns: int) -> None:
     rig = RudderRig()
+    rig.now_ns = start_ns
     rig.start()
-    rig.run_to(160 * MS)
+    rig.run_to(start_ns + 160 * MS)
     assert rig.fault == 0
-    rig.run_to(200 * MS)
+    rig.run_to(start_ns + 200 * MS)
     assert rig.fault == v.RUDDER_FEEDBACK_IMPLAUSIBLE
     rig.take()
     assert rig.obeyed == (0, 0)
@@ -96,7 +98,15 @@ def test_only_drives_the_claim_wants_are_waited_for(wanted: int) -> None:
 
 @pytest.mark.parametrize(
     ("first", "second"),
-    [({"wanted": 3}, {"wanted": 3}), ({"wanted": 7}, {"wanted": 5}), ({"wanted": 7, "spoil": True}, {}), ({}, {"withdrawn": 1})],
+    [
+        ({"wanted": 3}, {"wanted": 3}),
+        ({"wanted": 7}, {"wanted": 5}),
+        ({"wanted": 7, "spoil": True}, {}),
+        ({}, {"withdrawn": 1}),
+        ({}, {"spoil": True}),
+        ({}, {"ahead": 0}),
+        ({}, {"ahead": 4}),
+    ],
 )
 def test_claims_that_do_not_agree_or_do_not_want_it_change_nothing(first: dict[str, int], second: dict[str, int]) -> None:
     rig = RudderRig()
@@ -172,13 +182,27 @@ def test_a_taker_of_another_boat_file_is_not_obeyed() -> None:
     assert rig.obeyed == (0, 0)
 
 
-def test_reports_of_a_drive_with_a_wrong_crc_count_for_nothing() -> None:
+@pytest.mark.parametrize("more", [{"spoil": True}, {"ahead": 0}, {"ahead": 4}])
+def test_reports_of_a_drive_that_do_not_count_count_for_nothing(more: dict[str, int]) -> None:
     rig = RudderRig()
     rig.wake()
     rig.claimed()
+    rig.drives_say(0, 0)
     rig.drive_says(PORT, WHEELHOUSE, 1)
-    rig.drive_says(STARBOARD, WHEELHOUSE, 1, spoil=True)
+    rig.drive_says(STARBOARD, WHEELHOUSE, 1, **more)
     assert rig.obeyed == (0, 0)
+
+
+def test_claims_that_go_on_after_the_take_change_nothing() -> None:
+    """They are repeated until everybody has echoed."""
+    rig = RudderRig()
+    rig.steered()
+    rig.wheel(900)
+    rig.forget()
+    for _ in range(4):
+        rig.claim(1)
+        rig.drives_say(WHEELHOUSE, 1)
+    assert (rig.rows, rig.told("rudder")) == ([], [])
 
 
 # ------------------------------------------------------------------------------------------------ matching
@@ -462,9 +486,9 @@ def test_by_two_buses_the_first_new_frame_acts() -> None:
     for step in range(2, 10):
         rig.wheel(100 * step)
     rig.counters[hand.id_of(hand.WHEEL, WHEELHOUSE)] -= 5
-    rig.wheel(-900, bus=1)
-    rig.wheel(-900, bus=1)
-    assert rig.outputs["rudder"] == 900
+    rig.wheel(100, bus=1)
+    rig.wheel(100, bus=1)
+    assert rig.outputs["rudder"] == 900, "held back on the other bus, and not even for moving less"
 
 
 @pytest.mark.parametrize(("first", "second"), [(100, 900), (900, 100), (-100, 900), (900, -100)])
@@ -477,6 +501,16 @@ def test_unequal_angles_under_one_counter_are_the_one_that_moves_less(first: int
     rig.wheel(first)
     rig.wheel(second, ahead=0, bus=1)
     assert abs(rig.outputs["rudder"]) == 100
+
+
+def test_what_moves_less_is_judged_from_where_the_rudder_is() -> None:
+    rig = RudderRig(small_boat(buses=2, rudder={}))
+    rig.wake(500)
+    rig.take()
+    for counter, angle in enumerate((500, 500, 900)):
+        rig.wheel(angle)
+        rig.wheel(400 if counter == 2 else angle, ahead=0, bus=1)
+    assert rig.outputs["rudder"] == 400
 
 
 def test_on_one_bus_another_angle_under_the_same_counter_is_a_duplicate() -> None:

@@ -191,6 +191,24 @@ def test_the_edge_of_not_arriving() -> None:
         assert rig.rudder.motion.late == late
 
 
+@pytest.mark.parametrize(("asked", "fault"), [(399, 0), (400, v.RUDDER_DOES_NOT_ARRIVE), (-400, v.RUDDER_DOES_NOT_ARRIVE)])
+def test_a_rudder_that_never_gets_there_is_found_from_4_degrees_on(asked: int, fault: int) -> None:
+    rig = RudderRig()
+    rig.steered()
+    rig.steer_for(2000, asked)
+    assert rig.rudder.fault(rig.now_ns) == fault
+
+
+def test_a_rudder_that_sticks_on_the_other_side_is_found() -> None:
+    rig = RudderRig()
+    rig.wake(-1000)
+    rig.take()
+    rig.wheel(-1000)
+    rig.wheel(-1000)
+    rig.steer_for(920, 1000)
+    assert rig.rudder.fault(rig.now_ns) == v.RUDDER_DOES_NOT_ARRIVE
+
+
 def test_it_is_sound_again_once_it_arrives_within_2_degrees() -> None:
     rig = RudderRig()
     rig.steered()
@@ -236,7 +254,7 @@ def test_a_jump_is_no_rudder(angle: int, fault: int) -> None:
     """Twice 7 degrees a second for a sample of 20 ms are 0.28 degrees; half a degree more may be noise."""
     rig = RudderRig()
     rig.wake()
-    rig.run_for(20)
+    rig.run_for(5020)
     rig.sense(angle)
     assert rig.rudder.fault(rig.now_ns) == fault
 
@@ -289,6 +307,17 @@ def test_it_is_believed_again_once_it_rested_where_it_should_for_a_second() -> N
     rig.run_to(rested_ns + 1000 * MS - 1)
     assert rig.rudder.fault(rig.now_ns) == v.RUDDER_FEEDBACK_IMPLAUSIBLE
     rig.run_for(1)
+    assert rig.rudder.fault(rig.now_ns) == 0
+
+
+@pytest.mark.parametrize("angle", [1000, -1000])
+def test_it_is_believed_again_where_it_rests_off_midships(angle: int) -> None:
+    rig = RudderRig()
+    rig.wake(angle)
+    rig.run_for(20)
+    rig.sense(-angle)
+    rig.sense(angle)
+    rig.run_for(1000)
     assert rig.rudder.fault(rig.now_ns) == 0
 
 

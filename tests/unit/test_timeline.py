@@ -224,7 +224,9 @@ def test_every_kind_of_event_has_words_or_a_place_elsewhere(boat: LoadedBoat, ki
 @pytest.mark.parametrize(
     ("channel", "value", "words"),
     [
-        ("alarm", 1, "engine_room: alarm sounds"),
+        ("sounder", 1, "engine_room: alarm sounds"),
+        ("sounder", 0, "engine_room: alarm is quiet"),
+        ("alarm", 1, None),
         ("engine_stop", 1, "engine: engine stop asked for"),
         ("field.9", 3, "engine_room shows: field.9 failed"),
         ("field.one", 2, "engine_room shows: field.one done"),
@@ -304,7 +306,7 @@ def test_every_value_has_a_word() -> None:
     assert set(labels.CONTROLLER_STATES) == {ERROR_ACTIVE, ERROR_PASSIVE, BUS_OFF}
     assert set(labels.RESET_CAUSES) == {value for value, _ in RESET_CAUSES}
     assert {value: word for value, word in GEARS if value in labels.GEARS} == labels.GEARS, "the clutch is never between"
-    assert set(labels.KEYS) == {"take", "neutral_now"}
+    assert set(labels.KEYS) == {"take", "neutral_now", "acknowledge", "silence", "lock_out"}
 
 
 def test_no_label_stands_for_two_things() -> None:

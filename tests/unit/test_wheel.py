@@ -236,6 +236,35 @@ def test_a_rudder_that_falls_silent_is_alarmed_at_the_time_it_is_missing() -> No
     assert (rig.state, rig.shows, rig.sounds) == ("holding", SHOWS_NOT_STEERING, 1)
 
 
+def test_the_edge_of_silence() -> None:
+    rig = WheelRig()
+    rig.settled()
+    wheel = rig.station.wheel
+    assert wheel is not None
+    assert wheel.heard(wheel.heard_ns + MISSING_NS - 1)
+    assert not wheel.heard(wheel.heard_ns + MISSING_NS)
+    assert wheel.steered_by(wheel.heard_ns + MISSING_NS) == 0
+
+
+def test_the_rudder_is_lost_once() -> None:
+    """An alarm that was answered does not come back for the same loss."""
+    rig = WheelRig()
+    rig.settled()
+    wheel = rig.station.wheel
+    assert wheel is not None
+    rig.rudder_says(0, 1)
+    for _ in range(3):
+        assert not wheel.lost(rig.now_ns, (BRIDGE, 1), holding=True, watching=False)
+
+
+@pytest.mark.parametrize("more", [{"spoil": True}, {"ahead": 0}, {"ahead": 4}])
+def test_a_report_that_does_not_count_changes_nothing(more: dict[str, Any]) -> None:
+    rig = WheelRig()
+    rig.settled()
+    rig.rudder_says(0, 1, **more)
+    assert (rig.shows, rig.sounds) == (SHOWS_HERE, 0)
+
+
 def test_a_rudder_lost_alone_comes_back_with_a_take() -> None:
     rig = WheelRig()
     rig.settled()
