@@ -50,7 +50,7 @@ def steering_rules(plan: WirePlan) -> Iterator[str]:
             "None of the three is noticed for a deviation of less than 4 degrees.",
         ]
     )
-    yield "### Stations that steer, and drives"
+    yield "### Who steers, and what drives do meanwhile"
     yield bullets(
         [
             "A station that steers sends wheel every 40 ms: with the number of its take while it claims or holds, else with 0. "

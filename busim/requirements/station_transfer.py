@@ -1,8 +1,8 @@
 """A take of control is complete within the transfer time, or leaves nobody half in control.
 
 Complete: every drive the station may take reports the station, under one number newer than before, and so does the rudder where
-its claims want that. Not complete: it is withdrawn, and by twice the transfer time nobody obeys it any more. From the key's contact,
-with the levers in neutral.
+its claims want that. Not complete: it is withdrawn, and by twice the transfer time nobody obeys it any more. From the key's
+contact, with the levers in neutral.
 """
 
 from busim.events import bits

@@ -17,6 +17,7 @@ from busim.protocol.plan import WirePlan
 from busim.seam import Node
 from busim.simulator.build import NodeMaker
 from busim.transfer.cell import Cells, Surroundings
+from busim.transfer.memory import Shape
 from busim.units import MS
 
 CODE_WHEEL: Final = 4
@@ -67,7 +68,7 @@ class Network:
                 report_ids=report_ids,
             )
             self.cells.append(Cells(surroundings))
-            heard.append(set(make().receives()))
+            heard.append(heard_by(make()))
         self.routes: dict[tuple[int, int], tuple[int, ...]] = {}
         """(bus, can_id) -> members that hear it."""
         for key in set().union(*heard):
@@ -101,6 +102,12 @@ class Network:
         return not any(
             one in at_m and other in at_m and self.passes(bus, cuts[bus], one, other) for bus, at_m in enumerate(self._at_m)
         )
+
+
+def heard_by(node: Node) -> set[tuple[int, int]]:
+    """(bus, id) of the frames it hears with something that is not fixed: what only feeds its alarms moves nothing here."""
+    kept = {id(node), *(id(thing) for _, _, _, thing, _ in Shape(node).inside)}
+    return {key for key, handler in node.receives().items() if id(getattr(handler, "__self__", node)) in kept}
 
 
 def quick(plan: WirePlan, slot_ns: int) -> WirePlan:

@@ -56,6 +56,8 @@ TWINS = (
     Twin("station", "tests.twins.alarms:ShowsTheMildest", "alarm.flood", "alarm_flood", boat="marsh_tern"),
     Twin("station", "tests.twins.alarms:AlarmsLate", "station.loss", "crushed_pendant_cable", boat="marsh_tern"),
     Twin("drive", "tests.twins.alarms:DropsForAnyStation", "station.pendant_out", "pendant_in_its_locker", boat="marsh_tern"),
-    Twin("station", "tests.twins.alarms:BelievesTheFirstTrack", "station.lever_fault_found", "lever_track_stuck", boat="marsh_tern"),
+    Twin(
+        "station", "tests.twins.alarms:BelievesTheFirstTrack", "station.lever_fault_found", "lever_track_stuck", boat="marsh_tern"
+    ),
     Twin("station", "tests.twins.alarms:HearsNotItself", "bus.duplicate_address", "two_at_one_address", boat="marsh_tern"),
 )

@@ -12,9 +12,10 @@ from . import hand_made_frames as hand
 from .rudder_rig import MISSING_NS, TIMEOUT_NS, RudderRig
 from .small_boat import BRIDGE, PORT, STARBOARD, WHEELHOUSE, small_boat
 
+
 @pytest.mark.parametrize("plan", [small_boat(), small_boat(rudder={})])
 def test_a_boat_without_a_rudder_there_has_no_such_node(plan: WirePlan) -> None:
-    with pytest.raises(ValueError, match="^the boat has no rudder at address 9$"):
+    with pytest.raises(ValueError, match=r"^the boat has no rudder at address 9$"):
         Rudder(plan, 9)
 
 
