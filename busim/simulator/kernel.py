@@ -6,6 +6,7 @@ Keys are given out when the world is built, so nobody who looks on can change th
 """
 
 from heapq import heapify, heappop, heappush, heapreplace
+from operator import attrgetter
 from typing import Final
 
 from busim.bus.bus import Bus
@@ -15,6 +16,13 @@ from busim.units import NEVER
 
 KEY_BITS: Final = 16
 KEY_MASK: Final = (1 << KEY_BITS) - 1
+SEGMENT_SHIFT: Final = KEY_BITS - 1
+"""Brings a segment's `next_key` to the scale of the queue's numbers, so that one comparison finds what comes first: the end of
+a frame lies before every timer of its moment, arbitration after all of them, as keys of timers stay below 1 << SEGMENT_SHIFT."""
+_NO_KEY: Final = NEVER * 2
+
+
+_next_key_of: Final = attrgetter("next_key")
 
 
 class Loop(Kernel):
@@ -49,21 +57,16 @@ class Loop(Kernel):
         heap = self.heap
         timers = self.timers
         segments = self.segments
-        lone = segments[0] if len(segments) == 1 else None
+        first = segments[0] if segments else None
+        alone = len(segments) < 2
         end_key = until_ns * 2
         while True:
             entry = heap[0]
-            due_ns = entry >> KEY_BITS
-            if lone is not None:
-                first = lone
-                first_key = lone.next_key
-            else:
-                first, first_key = None, entry
-                for segment in segments:
-                    if segment.next_key < first_key:
-                        first, first_key = segment, segment.next_key
-            if first_key <= due_ns * 2 and first is not None:
-                if first_key > end_key:
+            if not alone:
+                first = min(segments, key=_next_key_of)
+            first_key = first.next_key if first is not None else _NO_KEY
+            if first_key << SEGMENT_SHIFT <= entry:
+                if first_key > end_key or first is None:
                     break
                 self.now_ns = now_ns = first_key >> 1
                 if first_key & 1:
@@ -71,6 +74,7 @@ class Loop(Kernel):
                 else:
                     first.finish(now_ns)
                 continue
+            due_ns = entry >> KEY_BITS
             if due_ns > until_ns:
                 break
             timer = timers[entry & KEY_MASK]
@@ -82,7 +86,8 @@ class Loop(Kernel):
             next_ns = timer.fire(due_ns)
             if self.segments is not segments:  # only what timers do can change them
                 segments = self.segments
-                lone = segments[0] if len(segments) == 1 else None
+                first = segments[0] if segments else None
+                alone = len(segments) < 2
             if heap[0] is not entry:  # something else was armed for this very moment and goes first
                 heap.remove(entry)
                 heapify(heap)
