@@ -1,7 +1,8 @@
 """The exact length of a frame in bits, fast: the simulator asks once for every frame sent.
 
 The CRC and the stuffing are both automata over the bits, so both can be taken 16 bits at a time, by tables built when the
-module is loaded. What depends on the id and the DLC alone is worked out once for each pair, and answers are kept.
+module is loaded. What depends on the id and the DLC alone is worked out once for each pair. Answers are not kept: looking
+for one costs nearly as much as working it out.
 
 The stuffing automaton has 8 states: the last bit sent, and the run of 1 to 4 that it ends. A fifth equal bit is followed
 by its stuff bit at once, which starts a run of 1. One byte holds a step: the next state times 32, plus the stuff bits
@@ -13,11 +14,9 @@ from collections.abc import Callable
 from struct import Struct
 from typing import Final
 
-from busim.frames.layout import CRC_BITS, HEADER_BITS, STUFF_RUN, TAIL_BITS, bits_of, crc15, header_bits
+from busim.frames.layout import CRC_BITS, HEADER_BITS, LARGEST_DLC, STUFF_RUN, TAIL_BITS, bits_of, crc15, header_bits
 
 WORD_BITS: Final = 16
-MOST_KNOWN: Final = 1 << 15
-"""Answers kept. All are dropped when it is reached: cheaper than knowing the oldest, and a run soon has its own again."""
 
 _STATES: Final = 8
 _COUNT: Final = 31
@@ -66,7 +65,9 @@ _CRC: Final = _crc_table()
 
 _Header = tuple[int, int, int, int, bytes, Callable[[bytes], tuple[int, ...]]]
 _headers: Final[dict[tuple[int, int], _Header]] = {}
-_known: Final[dict[tuple[int, bytes], int]] = {}
+_headers_of_8: Final[dict[int, tuple[int, int, int, int]]] = {}
+"""By id alone, the part that is needed for 8 data bytes."""
+_words_of_8: Final[Callable[[bytes], tuple[int, ...]]] = Struct(">4H").unpack
 
 
 def _new_header(can_id: int, dlc: int) -> _Header:
@@ -86,6 +87,8 @@ def _new_header(can_id: int, dlc: int) -> _Header:
     length = HEADER_BITS + 8 * dlc + CRC_BITS + TAIL_BITS
     header = (length, total & _COUNT, step, crc15(taken) << 1, before, Struct(f">{(dlc + 1) // 2}H").unpack)
     _headers[can_id, dlc] = header
+    if dlc == LARGEST_DLC:
+        _headers_of_8[can_id] = header[:4]
     return header
 
 
@@ -94,20 +97,27 @@ def frame_bits(can_id: int, data: bytes) -> int:
 
     ValueError for an id outside 11 bits or more than 8 bytes.
     """
-    key = can_id, data
-    bits = _known.get(key)
-    if bits is None:
-        dlc = len(data)
-        bits, steps, step, register, before, words_of = _headers.get((can_id, dlc)) or _new_header(can_id, dlc)
-        for word in words_of(before + data):
-            step = _WORD[step][word]
-            steps += step
-            register = _CRC[register ^ word]
-        bits += (steps + _CRC_STEP[step][register >> 1]) & _COUNT
-        if len(_known) >= MOST_KNOWN:
-            _known.clear()
-        _known[key] = bits
-    return bits
+    if len(data) != LARGEST_DLC or can_id not in _headers_of_8:
+        return _bits_of_any(can_id, data)
+    # Most frames have 8 bytes, and this is asked for every one: the loop of `_bits_of_any`, written out.
+    bits, steps, step, register = _headers_of_8[can_id]
+    first, second, third, fourth = _words_of_8(data)
+    step_1 = _WORD[step][first]
+    step_2 = _WORD[step_1][second]
+    step_3 = _WORD[step_2][third]
+    step_4 = _WORD[step_3][fourth]
+    register = _CRC[_CRC[_CRC[_CRC[register ^ first] ^ second] ^ third] ^ fourth]
+    return bits + (steps + step_1 + step_2 + step_3 + step_4 + _CRC_STEP[step_4][register >> 1] & _COUNT)
+
+
+def _bits_of_any(can_id: int, data: bytes) -> int:
+    dlc = len(data)
+    bits, steps, step, register, before, words_of = _headers.get((can_id, dlc)) or _new_header(can_id, dlc)
+    for word in words_of(before + data):
+        step = _WORD[step][word]
+        steps += step
+        register = _CRC[register ^ word]
+    return bits + (steps + _CRC_STEP[step][register >> 1] & _COUNT)
 
 
 def stuffed_bits(can_id: int, data: bytes) -> int:

@@ -17,7 +17,6 @@ import time
 
 from busim.boat.derive import limits_of
 from busim.events.situation import Situation
-from busim.frames import length
 from busim.requirements.requirement import Context
 from busim.requirements.table import REQUIREMENTS
 from busim.simulator.build import build_world, power_up
@@ -57,14 +56,12 @@ def build(observed: bool, until_ns: int, mix: str = "plain") -> World:
     return world
 
 
-def once(seconds: int, *, observed: bool, warm: bool, mix: str = "plain") -> tuple[float, int]:
+def once(seconds: int, *, observed: bool, mix: str = "plain") -> tuple[float, int]:
     """(simulated seconds per wall second, frames a simulated second) once the boat has settled under way."""
     until_ns = SETTLED_NS + seconds * SECOND
     counted: list[int] = []
     world = build(observed, until_ns, mix)
     world.journal.watch_blocks(lambda frames, events, digest: counted.append(len(frames)))
-    if not warm:
-        length._known.clear()
     gc.collect()
     began = time.perf_counter()
     world.run(until_ns)
@@ -73,11 +70,9 @@ def once(seconds: int, *, observed: bool, warm: bool, mix: str = "plain") -> tup
 
 
 VARIANTS = (
-    ("plain mix, all observers, every payload new", "plain", True, False),
-    ("plain mix, no observers, every payload new", "plain", False, False),
-    ("plain mix, all observers, warm caches", "plain", True, True),
-    ("plain mix, no observers, warm caches", "plain", False, True),
-    ("lever mix, all observers, every payload new", "levers", True, False),
+    ("plain mix, all observers, every payload new", "plain", True),
+    ("plain mix, no observers, every payload new", "plain", False),
+    ("lever mix, all observers, every payload new", "levers", True),
 )
 
 
@@ -91,16 +86,15 @@ def main() -> None:
     if options.profile:
         until_ns = SETTLED_NS + options.seconds * SECOND
         world = build(True, until_ns, options.mix)
-        length._known.clear()
         profile = cProfile.Profile()
         profile.runcall(world.run, until_ns)
         pstats.Stats(profile).sort_stats("tottime").print_stats(28)
         return
-    results: dict[str, list[float]] = {name: [] for name, _, _, _ in VARIANTS}
+    results: dict[str, list[float]] = {name: [] for name, _, _ in VARIANTS}
     frames: dict[str, int] = {}
     for _ in range(options.runs):
-        for name, mix, observed, warm in VARIANTS:
-            speed, frames[name] = once(options.seconds, observed=observed, warm=warm, mix=mix)
+        for name, mix, observed in VARIANTS:
+            speed, frames[name] = once(options.seconds, observed=observed, mix=mix)
             results[name].append(speed)
     print(f"Python {platform.python_version()}, {options.seconds} simulated seconds, {options.runs} runs each")
     for name, speeds in results.items():

@@ -187,14 +187,10 @@ def test_against_the_oracles(can_id: int, data: bytes) -> None:
 
 @settings(deadline=None)
 @given(ids, payloads)
-def test_cached_and_uncached_agree(can_id: int, data: bytes) -> None:
-    length._known.clear()
+def test_it_is_the_same_the_first_time_and_again(can_id: int, data: bytes) -> None:
     length._headers.clear()
-    with_nothing_known = frame_bits(can_id, data)
-    cached = frame_bits(can_id, data)
-    length._known.clear()
-    with_header_known = frame_bits(can_id, data)
-    assert with_nothing_known == cached == with_header_known
+    length._headers_of_8.clear()
+    assert frame_bits(can_id, data) == frame_bits(can_id, data) == length._bits_of_any(can_id, data)
 
 
 @settings(deadline=None)
@@ -224,13 +220,6 @@ def test_a_stuff_bit_can_follow_the_last_crc_bit(can_id: int, crc: int, wire: st
     assert stuffed_bits(can_id, b"") == len(wire)
 
 
-def test_kept_answers_are_bounded() -> None:
-    for number in range(length.MOST_KNOWN + 10):
-        frame_bits(0x123, number.to_bytes(3, "big"))
-        assert len(length._known) <= length.MOST_KNOWN
-    assert frame_bits(0x123, bytes.fromhex("01 02 03 04 05 06 07 08")) == 119
-
-
 @pytest.mark.parametrize(
     ("can_id", "size", "words"),
     [
@@ -246,7 +235,7 @@ def test_no_such_frame(can_id: int, size: int, words: str) -> None:
         for _ in range(2):
             with pytest.raises(ValueError, match=re.escape(words)):
                 ask(can_id, bytes(size))
-    assert (can_id, bytes(size)) not in length._known
+    assert (can_id, size) not in length._headers
 
 
 def test_no_such_dlc() -> None:
