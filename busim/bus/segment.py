@@ -81,7 +81,10 @@ class Segment:
         """Set the next start of frame from what waits."""
         earliest = NEVER
         for controller in self.contenders:
-            start_ns = min([request[2] for request in controller.pending])
+            pending = controller.pending
+            start_ns = pending[0][2]
+            if len(pending) > 1:
+                start_ns = min([request[2] for request in pending])
             if start_ns < controller.suspended_until_ns:
                 start_ns = controller.suspended_until_ns
             if start_ns < earliest:
@@ -111,8 +114,14 @@ class Segment:
         for controller in list(self.contenders):
             if controller.suspended_until_ns > now_ns:
                 continue
-            request = self._head(controller, now_ns)
-            if request is None:
+            pending = controller.pending
+            request = pending[0]
+            if len(pending) > 1 or request[4] < now_ns:
+                head = self._head(controller, now_ns)
+                if head is None:
+                    continue
+                request = head
+            elif request[2] > now_ns:
                 continue
             if best is None or request[0] < best[0]:
                 best, sender = request, controller
@@ -140,10 +149,11 @@ class Segment:
         self.request = request
         self.can_id = can_id = request[0]
         self.data = data = request[3]
-        route = sender.routes.get(can_id)
-        if route is None:
-            route = self.bus.route(sender, can_id)
-        if route[2]:
+        try:
+            heard = sender.routes[can_id][2]
+        except KeyError:
+            heard = self.bus.route(sender, can_id)[2]
+        if heard:
             self.next_key = (now_ns + (frame_bits(can_id, data) - _AFTER_ACCEPT_BITS) * self.bit_ns) * 2
         else:
             self._start_unheard(now_ns)
@@ -175,31 +185,30 @@ class Segment:
 
     def finish(self, now_ns: int) -> None:
         """The moment `arbitrate` set has come: the frame is accepted, or its error frame is over."""
-        self.busy = False
         if self.error:
+            self.busy = False
             self._end_error(now_ns)
             return
         sender = self.sender
         can_id = self.can_id
-        data = self.data
-        bus = self.bus
-        route: Route | None = sender.routes.get(can_id)
-        if route is None:
-            route = self._who_hears()
+        try:
+            mask, receivers, heard = sender.routes[can_id]
+        except KeyError:
+            mask, receivers, heard = self._who_hears()
         self.free_ns = now_ns + _AFTER_ACCEPT_BITS * self.bit_ns
-        if not route[2]:  # the last one to hear it left during the frame
-            self.busy = True
+        if not heard:  # the last one to hear it left during the frame
             self.error = UNACKNOWLEDGED
             self._fail(now_ns - _ACK_TO_ACCEPT_BITS * self.bit_ns, _ERROR_BITS)
             return
+        bus = self.bus
         index = bus.index
-        bus.journal.frame(now_ns, index, can_id, data, route[0])
-        self.busy = True  # so that what handlers send waits for `seek_start`
-        for host, handler in route[1]:
+        data = self.data
+        bus.journal.frame(now_ns, index, can_id, data, mask)
+        for host, handler in receivers:
             actions = handler((now_ns - host.on_ns) * host.rate >> 32, index, can_id, data)
             if actions:
                 host.act(now_ns, actions)
-        self.busy = False
+        self.busy = False  # only now, so that what handlers send waits for `seek_start`
         if sender.tec and sender.transmitted():
             bus.state_changed(now_ns, sender)
         if sender.state == ERROR_PASSIVE:

@@ -19,10 +19,17 @@ KEY_MASK: Final = (1 << KEY_BITS) - 1
 SEGMENT_SHIFT: Final = KEY_BITS - 1
 """Brings a segment's `next_key` to the scale of the queue's numbers, so that one comparison finds what comes first: the end of
 a frame lies before every timer of its moment, arbitration after all of them, as keys of timers stay below 1 << SEGMENT_SHIFT."""
-_NO_KEY: Final = NEVER * 2
-
 
 _next_key_of: Final = attrgetter("next_key")
+
+
+class _NoSegment(Segment):
+    """What a loop without a bus looks at: nothing ever starts on it."""
+
+    __slots__ = ()
+
+    def __init__(self) -> None:
+        self.next_key = NEVER * 2
 
 
 class Loop(Kernel):
@@ -57,16 +64,16 @@ class Loop(Kernel):
         heap = self.heap
         timers = self.timers
         segments = self.segments
-        first = segments[0] if segments else None
-        alone = len(segments) < 2
+        first = segments[0] if segments else _NoSegment()
+        lone = len(segments) < 2
         end_key = until_ns * 2
         while True:
             entry = heap[0]
-            if not alone:
+            if not lone:
                 first = min(segments, key=_next_key_of)
-            first_key = first.next_key if first is not None else _NO_KEY
+            first_key = first.next_key
             if first_key << SEGMENT_SHIFT <= entry:
-                if first_key > end_key or first is None:
+                if first_key > end_key:
                     break
                 self.now_ns = now_ns = first_key >> 1
                 if first_key & 1:
@@ -86,8 +93,8 @@ class Loop(Kernel):
             next_ns = timer.fire(due_ns)
             if self.segments is not segments:  # only what timers do can change them
                 segments = self.segments
-                first = segments[0] if segments else None
-                alone = len(segments) < 2
+                first = segments[0] if segments else _NoSegment()
+                lone = len(segments) < 2
             if heap[0] is not entry:  # something else was armed for this very moment and goes first
                 heap.remove(entry)
                 heapify(heap)
