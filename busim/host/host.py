@@ -39,6 +39,7 @@ from busim.units import NEVER
 
 ONE: Final = 1 << 32
 """A clock's rate without error."""
+_FRAMES: Final = (SEND, QUEUE)
 
 _SENT: Final = -1
 _REJOIN: Final = -2
@@ -120,9 +121,9 @@ class Host:
         try:
             for action in actions:
                 kind = action[0]
-                if SEND <= kind <= QUEUE:
+                if kind in _FRAMES:
                     _, bus, can_id, data, drop_after_ns = action
-                    if can_id.__class__ is not int or can_id >> 11 or data.__class__ is not bytes or len(data) > 8:
+                    if type(can_id) is not int or can_id >> 11 or type(data) is not bytes or len(data) > 8:
                         raise NodeError
                     if self.tamper is not None:
                         ready_ns = now_ns + self.delay_ns
@@ -132,7 +133,7 @@ class Host:
                 elif kind == ROW:
                     self.journal.event(now_ns, "row", self.name, action[1], action[2], action[3])
                 elif kind == OUTPUT:
-                    if action[2].__class__ is not int:
+                    if type(action[2]) is not int:
                         raise NodeError
                     if self.delay_ns:
                         self._put_off(now_ns + self.delay_ns, action)
@@ -171,13 +172,14 @@ class Host:
             return self._start(now_ns) if self.booting and now_ns >= self.on_ns else NEVER
         node = self.node
         own_ns = (now_ns - self.on_ns) * self.rate >> 32
-        if node.deadline_ns <= own_ns:
+        own_deadline_ns = node.deadline_ns
+        if own_deadline_ns <= own_ns:
             actions = node.on_deadline(own_ns)
             if actions:
                 self._carry_out(now_ns, actions)
-            if node.deadline_ns <= own_ns:
+            own_deadline_ns = node.deadline_ns
+            if own_deadline_ns <= own_ns:
                 raise NodeError(f"{self.words()}: on_deadline left its deadline at a moment that has passed")
-        own_deadline_ns = node.deadline_ns
         return NEVER if own_deadline_ns == NEVER else self.on_ns - (-(own_deadline_ns << 32) // self.rate)
 
     # ------------------------------------------------------------------------------------------------ put off
