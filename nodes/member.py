@@ -1,7 +1,7 @@
 """What every node of ours does, whatever its kind: heartbeat and identity."""
 
 from busim.protocol.catalogue import HEARTBEAT, IDENTITY, PROTOCOL_VERSION
-from busim.protocol.codec import content_of, seal
+from busim.protocol.codec import seal, template_of
 from busim.protocol.plan import WirePlan
 from busim.protocol.values import NODE_STARTING, NODE_WORKING
 from busim.seam import NOTHING, QUEUE, SEND, Action, Actions, Node
@@ -22,8 +22,8 @@ class Member(Node):
     """A node that beats. Subclasses set `task_ran` in their main task: without it, no heartbeat goes out."""
 
     __slots__ = (
-        "address", "beat_contents", "beat_counter", "beat_due_ns", "beat_id", "build", "buses", "identity_due_ns", "plan",
-        "task_ran", "timing", "working",
+        "address", "beat_counter", "beat_due_ns", "beat_id", "beat_period_ns", "beat_templates", "build", "buses",
+        "identity_due_ns", "plan", "task_ran", "timing", "working",
     )  # fmt: skip
 
     memory = MEMORY
@@ -38,23 +38,24 @@ class Member(Node):
         self.beat_id = HEARTBEAT.can_id(address)
         self.beat_counter = 0
         self.beat_due_ns = NEVER
+        self.beat_period_ns = self.timing.heartbeat_ms * MS
         self.identity_due_ns = NEVER
-        self.beat_contents = (0, 0)
+        self.beat_templates = (0, 0)
         """What its heartbeat says while it starts, and once it works."""
         self.task_ran = True
         self.working = False
 
     def on_start(self, now_ns: int, reset_cause: int) -> Actions:
-        self.beat_contents = (self._beat_content(NODE_STARTING, reset_cause), self._beat_content(NODE_WORKING, reset_cause))
+        self.beat_templates = (self._beat_template(NODE_STARTING, reset_cause), self._beat_template(NODE_WORKING, reset_cause))
         self.beat_due_ns = now_ns
         self.identity_due_ns = now_ns
         self.deadline_ns = now_ns
         return NOTHING
 
-    def _beat_content(self, state: int, reset_cause: int) -> int:
+    def _beat_template(self, state: int, reset_cause: int) -> int:
         plan = self.plan
         fingerprints = plan.helm_fingerprint, plan.lighting_fingerprint
-        return content_of(HEARTBEAT.pack(self.beat_id, 0, state, reset_cause, *fingerprints, self.build))
+        return template_of(HEARTBEAT.pack(self.beat_id, 0, state, reset_cause, *fingerprints, self.build))
 
     def send(self, can_id: int, data: bytes, drop_after_ns: int) -> list[Action]:
         """One frame on every bus this node is on, in its own mailbox."""
@@ -68,12 +69,14 @@ class Member(Node):
         """Heartbeat and identity, where they are due. The heartbeat waits for the main task to have run since the last one."""
         actions: list[Action] = []
         if now_ns >= self.beat_due_ns:
-            period_ns = self.timing.heartbeat_ms * MS
-            self.beat_due_ns = following(self.beat_due_ns, period_ns, now_ns)
+            period_ns = self.beat_period_ns
+            self.beat_due_ns = due_ns = self.beat_due_ns + period_ns
+            if due_ns <= now_ns:
+                self.beat_due_ns = now_ns + period_ns
             if self.task_ran:
                 self.task_ran = False
-                counter = self.beat_counter = self.beat_counter + 1 & 0xFF
-                data = seal(self.beat_id, counter, self.beat_contents[self.working])
+                self.beat_counter = counter = self.beat_counter + 1 & 0xFF
+                data = seal(self.beat_templates[self.working], counter)
                 for bus in self.buses:
                     actions.append((SEND, bus, self.beat_id, data, period_ns))
         if now_ns >= self.identity_due_ns:

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from busim.protocol.crc8 import crc_of_word
+from busim.protocol.crc8 import CRC_SOURCE, CRC_TABLES, crc_of_word
 from busim.protocol.ids import SAFETY_CODES, make_id
 
 COUNTER_BITS: Final = 8
@@ -120,15 +120,20 @@ def check(can_id: int, data: bytes) -> int:
     return word
 
 
-def content_of(frame: bytes) -> int:
-    """The 48 bits of content of a safety frame, as one integer, to be sent again with `seal`."""
-    return int.from_bytes(frame[2:], "big")
+_COUNTED: Final = tuple(
+    (crc_of_word(0, counter << CONTENT_BITS) ^ crc_of_word(0, 0)) << 56 | counter << CONTENT_BITS for counter in range(256)
+)
+"""What a counter adds to a frame that was packed with the counter 0: itself, and, as the CRC is linear, always the same CRC."""
 
 
-def seal(can_id: int, counter: int, content: int) -> bytes:
+def template_of(frame: bytes) -> int:
+    """A safety frame packed with the counter 0, as one integer, to be sent again and again with `seal`."""
+    return int.from_bytes(frame, "big")
+
+
+def seal(template: int, counter: int) -> bytes:
     """A safety frame of content that was packed before: only the counter, and so the CRC, is new."""
-    word = counter << CONTENT_BITS | content
-    return (crc_of_word(can_id, word) << 56 | word).to_bytes(8, "big")
+    return (template ^ _COUNTED[counter]).to_bytes(8, "big")
 
 
 def counter_of(word: int) -> int:
@@ -145,7 +150,7 @@ def read_plain(message: Message, data: bytes) -> int:
 
 
 def _compile(message: Message, function: str, source: str) -> Any:
-    namespace: dict[str, Any] = {"_crc": crc_of_word, "_reject": _reject, "_message": message}
+    namespace: dict[str, Any] = {**CRC_TABLES, "_reject": _reject, "_message": message}
     exec(compile(source, f"<{message.name}.{function}>", "exec"), namespace)
     return namespace[function]
 
@@ -182,7 +187,7 @@ def _pack_source(message: Message) -> str:
         f"    if {' or '.join([*misfits, f'counter >> {COUNTER_BITS}'])}:\n"
         f"        _reject(_message, {values})\n"
         f"    word = {' | '.join([f'counter << {CONTENT_BITS}', *parts])}\n"
-        f"    return (_crc(can_id, word) << 56 | word).to_bytes(8, 'big')\n"
+        f"    return (({CRC_SOURCE}) << 56 | word).to_bytes(8, 'big')\n"
     )
 
 

@@ -59,7 +59,16 @@ _FROM_ID: Final = bytes(register ^ FINAL_XOR for register in START_BY_ID.transla
 _BYTES_1_2: Final = _pair_table(_shifted(BYTE_TABLE, 6), _shifted(BYTE_TABLE, 5))
 _BYTES_3_4: Final = _pair_table(_shifted(BYTE_TABLE, 4), _shifted(BYTE_TABLE, 3))
 _BYTES_5_6: Final = _pair_table(_shifted(BYTE_TABLE, 2), _shifted(BYTE_TABLE, 1))
-_BYTE_7: Final = BYTE_TABLE
+
+
+CRC_SOURCE: Final = (
+    "FROM_ID[can_id] ^ BYTES_1_2[word >> 40] ^ BYTES_3_4[word >> 24 & 0xFFFF] ^ BYTES_5_6[word >> 8 & 0xFFFF] ^ BYTE_7[word & 0xFF]"
+)
+"""Byte 0 of a safety frame as Python source: `word` is bytes 1 to 7 as a big-endian 56-bit integer. For functions that are
+written out anyway, so that a frame does not pay for a call."""
+CRC_TABLES: Final = {
+    "FROM_ID": _FROM_ID, "BYTES_1_2": _BYTES_1_2, "BYTES_3_4": _BYTES_3_4, "BYTES_5_6": _BYTES_5_6, "BYTE_7": BYTE_TABLE,
+}  # fmt: skip
 
 
 def crc_of_word(can_id: int, word: int) -> int:
@@ -69,5 +78,5 @@ def crc_of_word(can_id: int, word: int) -> int:
         ^ _BYTES_1_2[word >> 40]
         ^ _BYTES_3_4[word >> 24 & 0xFFFF]
         ^ _BYTES_5_6[word >> 8 & 0xFFFF]
-        ^ _BYTE_7[word & 0xFF]
+        ^ BYTE_TABLE[word & 0xFF]
     )
