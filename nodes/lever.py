@@ -1,5 +1,6 @@
 """A lever's sensors: what they mean, and whether they can be believed."""
 
+from functools import lru_cache
 from typing import Final
 
 from busim.protocol import values as v
@@ -10,6 +11,21 @@ OUT_OF_RANGE_PERMILLE: Final = 30
 TRACKS_APART_PERMILLE: Final = 40
 TRACKS_APART_NS: Final = 60 * MS
 """Two tracks further apart than this, for this long, are a fault: sampled one after the other they differ while a lever moves."""
+
+Meaning = tuple[int, int]
+"""(gear, throttle in permille)"""
+
+
+@lru_cache(maxsize=4096)  # a lever passes the same positions again and again
+def _meaning(low: int, high: int, first: int, value: int) -> Meaning | None:
+    """What one track's value means, None where it is out of range: `low` full astern, `high` full ahead, gear from `first` on."""
+    if not low - OUT_OF_RANGE_PERMILLE <= value <= high + OUT_OF_RANGE_PERMILLE:
+        return None
+    middle = (low + high) // 2
+    travel = (value - middle) * 1000 // (high - middle) if value >= middle else (middle - value) * 1000 // (middle - low)
+    if travel < first:
+        return v.NEUTRAL, 0
+    return v.AHEAD if value > middle else v.ASTERN, (min(travel, 1000) - first) * 1000 // (1000 - first)
 
 
 class Lever:
@@ -27,26 +43,25 @@ class Lever:
         self.apart = False
         self.faulty = True
 
-    def read(self, now_ns: int) -> tuple[int, int]:
-        """(gear, throttle in permille)."""
-        low, high = self.low, self.high
-        for track in self.tracks:
-            if not low - OUT_OF_RANGE_PERMILLE <= track <= high + OUT_OF_RANGE_PERMILLE:
-                self.faulty = True
-                return v.NEUTRAL, 0
-        gear, throttle = self._meaning(self.tracks[0])
-        if len(self.tracks) == 2:
-            second = self._meaning(low + high - self.tracks[1])
-            if second[0] != gear:
-                gear, throttle = v.NEUTRAL, 0
-            elif second[1] < throttle:
-                throttle = second[1]
-            self._compare(now_ns, gear)
-            if self.apart:
-                self.faulty = True
-                return v.NEUTRAL, 0
-        self.faulty = False
-        return gear, throttle
+    def read(self, now_ns: int) -> Meaning:
+        low, high, tracks = self.low, self.high, self.tracks
+        meaning = _meaning(low, high, self.first, tracks[0])
+        if len(tracks) == 2:
+            meaning = self._with_second(now_ns, meaning, _meaning(low, high, self.first, low + high - tracks[1]))
+        self.faulty = meaning is None
+        return meaning or (v.NEUTRAL, 0)
+
+    def _with_second(self, now_ns: int, first: Meaning | None, second: Meaning | None) -> Meaning | None:
+        """What two tracks mean together: the one that asks for less; None where they are not believed."""
+        if first is None or second is None:
+            return None
+        gear, throttle = first
+        if second[0] != gear:
+            gear, throttle = v.NEUTRAL, 0
+        elif second[1] < throttle:
+            throttle = second[1]
+        self._compare(now_ns, gear)
+        return None if self.apart else (gear, throttle)
 
     def _compare(self, now_ns: int, gear: int) -> None:
         if abs(self.tracks[0] + self.tracks[1] - self.low - self.high) <= TRACKS_APART_PERMILLE:
@@ -57,11 +72,3 @@ class Lever:
             self.apart_since_ns = now_ns
         elif now_ns - self.apart_since_ns >= TRACKS_APART_NS:
             self.apart = True
-
-    def _meaning(self, value: int) -> tuple[int, int]:
-        low, high, first = self.low, self.high, self.first
-        middle = (low + high) // 2
-        travel = (value - middle) * 1000 // (high - middle) if value >= middle else (middle - value) * 1000 // (middle - low)
-        if travel < first:
-            return v.NEUTRAL, 0
-        return v.AHEAD if value > middle else v.ASTERN, (min(travel, 1000) - first) * 1000 // (1000 - first)

@@ -229,7 +229,8 @@ class Station(Member):
             self.lever_faults |= instance
         else:
             self.lever_faults &= ~instance
-        self.gears = (gear, throttle, *self.gears[2:]) if instance == 1 else (*self.gears[:2], gear, throttle)
+        gear_1, throttle_1, gear_2, throttle_2 = self.gears
+        self.gears = (gear, throttle, gear_2, throttle_2) if instance == 1 else (gear_1, throttle_1, gear, throttle)
 
     # ------------------------------------------------------------------------------------------------ taking control
 

@@ -241,15 +241,21 @@ class Host:
     def sample(self, now_ns: int) -> int:
         if not self.running:
             return NEVER
+        own_ns = (now_ns - self.on_ns) * self.rate >> 32
         earliest_ns = NEVER
         for entry in self.sampled:
             due_ns = entry.due_ns
             if due_ns <= now_ns:
                 source = entry.replaced or entry.source
                 value = source.read(now_ns)
+                due_ns = entry.due_ns = now_ns + entry.period_ns
                 if value != entry.last:
-                    self._hear(now_ns, entry, value)
-                due_ns = entry.due_ns = NEVER if source.still(now_ns) else now_ns + entry.period_ns
+                    entry.last = value
+                    actions = self.node.on_input(own_ns, entry.channel, value)
+                    if actions:
+                        self.act(now_ns, actions)
+                elif source.still(now_ns):  # asked only of what did not move: of the rest the next sample asks
+                    due_ns = entry.due_ns = NEVER
             if due_ns < earliest_ns:
                 earliest_ns = due_ns
         return earliest_ns
