@@ -125,20 +125,22 @@ def _crc_table() -> tuple[int, ...]:
 _CRC: Final = _crc_table()
 
 
-_judged: list[object] = [0, b"", False]
+_judged: tuple[int, bytes, bool] = (0, b"", False)
 
 
 def sound(can_id: int, data: bytes) -> bool:
     """Eight bytes whose first is the right CRC over id and the other seven. Several judges ask about the same frame in turn."""
-    if _judged[1] is data and _judged[0] == can_id:
-        return _judged[2]  # type: ignore[return-value]
+    global _judged
+    judged = _judged
+    if judged[1] is data and judged[0] == can_id:
+        return judged[2]
     if len(data) != 8:
         return False
-    crc = _CRC[_CRC[0xFF ^ can_id // 256] ^ can_id % 256]
-    for byte in data[1:]:
-        crc = _CRC[crc ^ byte]
-    _judged[:] = can_id, data, crc ^ 0xFF == data[0]
-    return crc ^ 0xFF == data[0]
+    crc, b1, b2, b3, b4, b5, b6, b7 = data
+    start = _CRC[_CRC[0xFF ^ can_id // 256] ^ can_id % 256]
+    right = crc == 0xFF ^ _CRC[_CRC[_CRC[_CRC[_CRC[_CRC[_CRC[start ^ b1] ^ b2] ^ b3] ^ b4] ^ b5] ^ b6] ^ b7]
+    _judged = (can_id, data, right)
+    return right
 
 
 class CounterRule:

@@ -7,6 +7,7 @@ from itertools import pairwise
 
 from busim.events import bits
 from busim.events.journal import Event, Journal
+from busim.events.situation import DriveView
 from busim.events.table import MEASURED
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
@@ -32,8 +33,9 @@ class RefuseBadFrame(Requirement):
         journal.watch_events("output", self._output)
 
     def _lever(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        sender = can_id & 0x3F
         for drive in self.situation.drives.values():
-            if drive.station != can_id & 0x3F or not mask & self.situation.host_bit[drive.address] or drive.control_ns == now_ns:
+            if drive.station != sender or drive.control_ns == now_ns or not mask & self.situation.host_bit[drive.address]:
                 continue  # not from whom it obeys, not received, or just counted as valid
             if not bits.sound(can_id, data):
                 self.bad += 1
@@ -51,6 +53,8 @@ class RefuseBadFrame(Requirement):
         self.commanded[node, channel] = value
         if not drive.station or value <= 0:
             return
+        if channel == "throttle" and value == self._of_last_two(drive):  # nearly always
+            return
         # What is commanded may still follow the pair before the last frame, as outputs come after a processing delay.
         pairs = list(pairwise(drive.recent))[-3:]
         # One frame is enough to reduce (also the first of a station that has taken over in gear).
@@ -61,6 +65,13 @@ class RefuseBadFrame(Requirement):
             self.tally.fail(at_ns, f"{drive.name}: throttle {value} permille was asked for by no two valid lever frames", 1)
         elif channel == "shift" and not any(value == one[1] == other[1] for one, other in pairs):
             self.tally.fail(at_ns, f"{drive.name}: a gear was asked for by no two valid lever frames", 1)
+
+    def _of_last_two(self, drive: DriveView) -> int:
+        """The throttle that the last two valid lever frames agree on, -1 where there are no two."""
+        if len(drive.recent) < 2:
+            return -1
+        one, other = drive.recent[-2][2], drive.recent[-1][2]
+        return one if one < other else other
 
     def finish(self, now_ns: int) -> Verdict:
         if self.tally.failure is None and self.bad:

@@ -62,18 +62,19 @@ class NobodyShown(Requirement):
                 self._silence(station, now_ns)
                 station.heard_ns = now_ns
                 station.obeyed[can_id] = obeyed
-                if any(station.obeyed.values()):
-                    self._too_late(node, station, now_ns)
-                    station.since_ns = None
+                if obeyed or any(station.obeyed.values()):
+                    if station.since_ns is not None:
+                        self._too_late(node, station, now_ns)
+                        station.since_ns = None
                 elif station.since_ns is None and station.shows not in HONEST:
                     station.since_ns = now_ns
 
     def _silence(self, station: Watched, now_ns: int) -> None:
         """It has heard nothing since the last report it received, or since its start: the clock runs from there."""
-        last_ns = station.heard_ns if station.heard_ns is not None else station.started_ns
-        if last_ns is None or station.since_ns is not None or station.shows in HONEST:
+        if station.since_ns is not None or station.shows in HONEST:
             return
-        if now_ns - last_ns > self.missing_ns:
+        last_ns = station.heard_ns if station.heard_ns is not None else station.started_ns
+        if last_ns is not None and now_ns - last_ns > self.missing_ns:
             station.since_ns = last_ns
 
     def _too_late(self, node: str, station: Watched, now_ns: int) -> bool:
