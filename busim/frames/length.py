@@ -12,6 +12,7 @@ sent on the way. A frame has at most 24 of them, so steps can be summed as they 
 from array import array
 from collections.abc import Callable
 from struct import Struct
+from struct import error as struct_error
 from typing import Final
 
 from busim.frames.layout import CRC_BITS, HEADER_BITS, LARGEST_DLC, STUFF_RUN, TAIL_BITS, bits_of, crc15, header_bits
@@ -97,11 +98,12 @@ def frame_bits(can_id: int, data: bytes) -> int:
 
     ValueError for an id outside 11 bits or more than 8 bytes.
     """
-    if len(data) != LARGEST_DLC or can_id not in _headers_of_8:
+    try:
+        # Most frames have 8 bytes, and this is asked for every one: the loop of `_bits_of_any`, written out.
+        bits, steps, step, register = _headers_of_8[can_id]
+        first, second, third, fourth = _words_of_8(data)
+    except (KeyError, struct_error):
         return _bits_of_any(can_id, data)
-    # Most frames have 8 bytes, and this is asked for every one: the loop of `_bits_of_any`, written out.
-    bits, steps, step, register = _headers_of_8[can_id]
-    first, second, third, fourth = _words_of_8(data)
     step_1 = _WORD[step][first]
     step_2 = _WORD[step_1][second]
     step_3 = _WORD[step_2][third]

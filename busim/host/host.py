@@ -123,7 +123,7 @@ class Host:
                 kind = action[0]
                 if kind in _FRAMES:
                     _, bus, can_id, data, drop_after_ns = action
-                    if type(can_id) is not int or can_id >> 11 or type(data) is not bytes or len(data) > 8:
+                    if can_id >> 11 or type(data) is not bytes or len(data) > 8:
                         raise NodeError
                     if self.tamper is not None:
                         ready_ns = now_ns + self.delay_ns

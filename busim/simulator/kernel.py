@@ -84,7 +84,8 @@ class Loop(Kernel):
             due_ns = entry >> KEY_BITS
             if due_ns > until_ns:
                 break
-            timer = timers[entry & KEY_MASK]
+            key = entry & KEY_MASK
+            timer = timers[key]
             if timer.armed_ns != due_ns:
                 heappop(heap)
                 continue
@@ -102,7 +103,7 @@ class Loop(Kernel):
                     self.arm(timer, next_ns)
             elif next_ns < timer.armed_ns:
                 timer.armed_ns = next_ns
-                heapreplace(heap, next_ns << KEY_BITS | timer.key)
+                heapreplace(heap, next_ns << KEY_BITS | key)
             else:
                 heappop(heap)
         self.now_ns = until_ns
