@@ -63,11 +63,16 @@ _WORD: Final = _after_step(_steps(WORD_BITS))
 _CRC_STEP: Final = _after_step(_steps(CRC_BITS))
 _CRC: Final = _crc_table()
 """The register is kept shifted left by one: so the next word is xored straight on, and 16 bits find the next register."""
+_CRC_3: Final = array("H", [_CRC[register] for register in _CRC])
+_CRC_2: Final = array("H", [_CRC[register] for register in _CRC_3])
+_CRC_1: Final = array("H", [_CRC[register] for register in _CRC_2])
+"""The register after a word and one, two, three words of zeros. The register after four words is the sum of what each adds at
+its place: content that stays the same asks for the same places of the tables, where a chain would ask for new ones."""
 
 _Header = tuple[int, int, int, int, bytes, Callable[[bytes], tuple[int, ...]]]
 _headers: Final[dict[tuple[int, int], _Header]] = {}
 _headers_of_8: Final[dict[int, tuple[int, int, int, int]]] = {}
-"""By id alone, the part that is needed for 8 data bytes."""
+"""By id alone, what is needed for 8 data bytes; the register is carried through to the end, as if they were zeros."""
 _words_of_8: Final[Callable[[bytes], tuple[int, ...]]] = Struct(">4H").unpack
 
 
@@ -89,7 +94,7 @@ def _new_header(can_id: int, dlc: int) -> _Header:
     header = (length, total & _COUNT, step, crc15(taken) << 1, before, Struct(f">{(dlc + 1) // 2}H").unpack)
     _headers[can_id, dlc] = header
     if dlc == LARGEST_DLC:
-        _headers_of_8[can_id] = header[:4]
+        _headers_of_8[can_id] = (*header[:3], _CRC_1[header[3]])
     return header
 
 
@@ -108,7 +113,7 @@ def frame_bits(can_id: int, data: bytes) -> int:
     step_2 = _WORD[step_1][second]
     step_3 = _WORD[step_2][third]
     step_4 = _WORD[step_3][fourth]
-    register = _CRC[_CRC[_CRC[_CRC[register ^ first] ^ second] ^ third] ^ fourth]
+    register ^= _CRC_1[first] ^ _CRC_2[second] ^ _CRC_3[third] ^ _CRC[fourth]
     return bits + (steps + step_1 + step_2 + step_3 + step_4 + _CRC_STEP[step_4][register >> 1] & _COUNT)
 
 
