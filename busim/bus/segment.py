@@ -111,7 +111,7 @@ class Segment:
         best: Request | None = None
         sender = self.sender
         ties: list[tuple[Controller, Request]] = []
-        for controller in list(self.contenders):
+        for controller in [*self.contenders]:
             if controller.suspended_until_ns > now_ns:
                 continue
             pending = controller.pending

@@ -91,7 +91,8 @@ class Loop(Kernel):
                 continue
             self.now_ns = due_ns
             timer.armed_ns = NEVER
-            next_ns = timer.fire(due_ns)
+            fire = timer.fire  # a value, not a method: called as one it would be looked for in the class each time
+            next_ns = fire(due_ns)
             if self.segments is not segments:  # only what timers do can change them
                 segments = self.segments
                 first = segments[0] if segments else _NoSegment()
