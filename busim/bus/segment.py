@@ -205,7 +205,7 @@ class Segment:
         data = self.data
         bus.journal.frame(now_ns, index, can_id, data, mask)
         for host, handler in receivers:
-            actions = handler((now_ns - host.on_ns) * host.rate >> 32, index, can_id, data)
+            actions = handler((now_ns - host.on_ns) * host.pace >> 32, index, can_id, data)
             if actions:
                 host.act(now_ns, actions)
         self.busy = False  # only now, so that what handlers send waits for `seek_start`
