@@ -78,7 +78,7 @@ class AlarmList:
 
     def receives(self) -> dict[tuple[int, int], FrameHandler]:
         """What it has to hear that its node does not hear anyway: reports of drives and neutral_now the node hands on itself."""
-        handlers: dict[tuple[int, int], FrameHandler] = dict.fromkeys(self.roll_call.heartbeat_ids(), self.on_heartbeat)
+        handlers: dict[tuple[int, int], FrameHandler] = dict.fromkeys(self.roll_call.heartbeat_ids(), self.roll_call.hear)
         for other, presence in self.roll_call.members.items():
             for bus in presence.heard_ns:
                 handlers[bus, ALARM.can_id(other)] = self.on_alarm
@@ -94,10 +94,6 @@ class AlarmList:
         self.helm.start(now_ns)
 
     # ------------------------------------------------------------------------------------------------ frames
-
-    def on_heartbeat(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
-        self.roll_call.hear(now_ns, bus, can_id, data)
-        return NOTHING
 
     def on_neutral_now(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         word = check(can_id, data)

@@ -12,6 +12,7 @@ from busim.protocol.codec import INVALID, check, counter_of
 from busim.protocol.counter import ACCEPTED, CounterWatch, PairWatch, counter_watch
 from busim.protocol.ids import HELM_ADDRESSES, address_of
 from busim.protocol.plan import WirePlan
+from busim.seam import NOTHING, Actions
 from busim.units import MS, NEVER
 
 HEARS_NOTHING: Final = BY_NAME["hears_nothing"].number
@@ -19,6 +20,8 @@ BUS_LOST_BEYOND: Final = BY_NAME["bus_lost_beyond"].number
 NODE_LOST: Final = BY_NAME["node_lost"].number
 OTHER_BOAT_FILE: Final = BY_NAME["other_boat_file"].number
 ONE_BUS_LOST: Final = BY_NAME["one_bus_lost"].number
+
+_FINGERPRINT_AT, _FINGERPRINT_MASK = HEARTBEAT.place("helm_fingerprint")
 
 Cause = tuple[int, int]
 """(number of the alarm, address it is about)."""
@@ -45,12 +48,17 @@ class Presence:
         """Note a heartbeat; True where it is a new one. One that only the other bus of a pair brought first shows that this bus is
         sound."""
         watch = self.counter
-        of_bus = watch.buses[bus] if isinstance(watch, PairWatch) else watch
-        before = of_bus.last
-        new = watch.judge(counter, bus) == ACCEPTED
-        if of_bus.last != before:
-            self.heard_ns[bus] = now_ns
-        return new
+        if isinstance(watch, PairWatch):
+            of_bus = watch.buses[bus]
+            before = of_bus.last
+            new = watch.judge(counter, bus) == ACCEPTED
+            if of_bus.last != before:
+                self.heard_ns[bus] = now_ns
+            return new
+        if watch.judge(counter) != ACCEPTED:
+            return False
+        self.heard_ns[bus] = now_ns
+        return True
 
 
 class RollCall:
@@ -88,17 +96,19 @@ class RollCall:
             presence.back_ns = now_ns
         self.due_ns = now_ns + self.missing_ns if self.members else NEVER
 
-    def hear(self, now_ns: int, bus: int, can_id: int, data: bytes) -> None:
+    def hear(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
+        """A heartbeat: of all that a node hears, most are this."""
         word = check(can_id, data)
         presence = self.members[address_of(can_id)]
         if word == INVALID or not presence.heard_by(now_ns, bus, counter_of(word)):
             if presence.missing:
                 self.due_ns = now_ns
-            return
-        same_boat = HEARTBEAT.unpack(word)[2] == self.fingerprint
+            return NOTHING
+        same_boat = word >> _FINGERPRINT_AT & _FINGERPRINT_MASK == self.fingerprint
         if same_boat != presence.same_boat or presence.missing:
             presence.same_boat = same_boat
             self.due_ns = now_ns
+        return NOTHING
 
     def is_gone(self, address: int) -> bool:
         presence = self.members.get(address)
@@ -112,23 +122,23 @@ class RollCall:
 
     def look(self, now_ns: int) -> None:
         """Find out who is missing and what to alarm; to be called once `due_ns` has come."""
-        self.due_ns = NEVER
+        due_ns = NEVER
         for presence in self.members.values():
             before = presence.missing
             missing = []
             for bus, heard_ns in presence.heard_ns.items():
-                if now_ns - heard_ns >= self.missing_ns:
+                gone_ns = heard_ns + self.missing_ns
+                if gone_ns <= now_ns:
                     missing.append(bus)
-                else:
-                    self.due_ns = min(self.due_ns, heard_ns + self.missing_ns)
+                elif gone_ns < due_ns:
+                    due_ns = gone_ns
             presence.missing = tuple(missing)
             if presence.missing != before:
                 self.changed_ns = now_ns
                 if len(before) == len(presence.heard_ns):
                     presence.back_ns = now_ns
         settled_ns = self.changed_ns + self.settle_ns
-        if now_ns < settled_ns:
-            self.due_ns = min(self.due_ns, settled_ns)
+        self.due_ns = min(due_ns, settled_ns) if now_ns < settled_ns else due_ns
         self._name(now_ns >= settled_ns)
 
     def _name(self, settled: bool) -> None:

@@ -6,6 +6,8 @@ from busim.protocol.counter import ACCEPTED, CounterWatch, counter_watch
 from busim.protocol.plan import WirePlan
 from busim.units import NEVER
 
+_FINGERPRINT_AT, _FINGERPRINT_MASK = HEARTBEAT.place("helm_fingerprint")
+
 
 class HeartbeatWatch:
     """One other node's heartbeat: when it was last heard, and whether it was built from the same helm values."""
@@ -23,7 +25,7 @@ class HeartbeatWatch:
         if word == INVALID or self.counter.judge(counter_of(word), bus) != ACCEPTED:
             return False
         self.heard_ns = now_ns
-        self.same_boat = HEARTBEAT.unpack(word)[2] == helm_fingerprint
+        self.same_boat = word >> _FINGERPRINT_AT & _FINGERPRINT_MASK == helm_fingerprint
         return True
 
     def good(self, now_ns: int, missing_ns: int) -> bool:

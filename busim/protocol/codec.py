@@ -85,6 +85,10 @@ class Message:
     def can_id(self, address: int) -> int:
         return make_id(self.code, address)
 
+    def place(self, name: str) -> tuple[int, int]:
+        """(bits below it, mask) of one unsigned signal, for who needs no other: `word >> bits & mask`."""
+        return next((below, (1 << signal.bits) - 1) for signal, below in self.placed() if signal.name == name)
+
     def placed(self) -> list[tuple[Signal, int]]:
         """Each signal with the position of its lowest bit, counted from the last bit of the frame's last byte."""
         position = CONTENT_BITS if self.is_safety else 8 * self.length
