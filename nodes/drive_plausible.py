@@ -66,14 +66,21 @@ class Plausibility:
         """See what the sensors show now; the same as `doubt`."""
         throttle = drive.sensed_throttle
         disagree = self._disagree(drive)
-        self.disagree_since_ns = _since(self.disagree_since_ns, now_ns, disagree)
-        self.astray_since_ns = _since(self.astray_since_ns, now_ns, self._astray(drive))
+        astray = self._astray(drive)
         out = throttle != UNSEEN and not -BELOW_STOP_PERMILLE <= throttle <= ABOVE_FULL_PERMILLE
-        self.out_since_ns = _since(self.out_since_ns, now_ns, out)
-        self.racing_since_ns = _since(self.racing_since_ns, now_ns, self._races(drive))
+        races = self._races(drive)
         running_on = bool(drive.engine_stop) and drive.rpm > drive.me.shift_rpm // 2
-        self.stopping_since_ns = _since(self.stopping_since_ns, now_ns, running_on)
         self._follow_throttle(now_ns, throttle, drive)
+        if not (disagree or astray or out or races or running_on):  # nearly always
+            self.disagree_since_ns = self.astray_since_ns = self.out_since_ns = NEVER
+            self.racing_since_ns = self.stopping_since_ns = NEVER
+            self.doubt = self.throttle
+            return self.doubt
+        self.disagree_since_ns = _since(self.disagree_since_ns, now_ns, disagree)
+        self.astray_since_ns = _since(self.astray_since_ns, now_ns, astray)
+        self.out_since_ns = _since(self.out_since_ns, now_ns, out)
+        self.racing_since_ns = _since(self.racing_since_ns, now_ns, races)
+        self.stopping_since_ns = _since(self.stopping_since_ns, now_ns, running_on)
         if now_ns - self.disagree_since_ns >= DISAGREE_NS:
             self.doubt = SHIFT_DISAGREES
         elif now_ns - self.astray_since_ns >= DISAGREE_NS:

@@ -87,9 +87,11 @@ class HelmWatch:
         """Stations whose key has been pressed for too long."""
         found = []
         for station, key in self.keys.items():
-            if key.pressed_ns != NEVER and now_ns - key.heard_ns >= LET_GO_OF_NS:
+            if key.pressed_ns == NEVER:
+                continue
+            if now_ns - key.heard_ns >= LET_GO_OF_NS:
                 key.pressed_ns = NEVER
-            if now_ns - key.pressed_ns >= KEY_STUCK_MS * MS:
+            elif now_ns - key.pressed_ns >= KEY_STUCK_MS * MS:
                 found.append(station)
         return tuple(found)
 
