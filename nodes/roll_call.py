@@ -30,10 +30,12 @@ Cause = tuple[int, int]
 class Presence:
     """One other node. `heard_ns`: bus -> when its heartbeat came by it last; `missing`: the buses it is missing on."""
 
-    __slots__ = ("back_ns", "counter", "heard_ns", "missing", "same_boat")
+    __slots__ = ("back_ns", "counter", "heard_ns", "missing", "pair", "same_boat")
 
     def __init__(self, counter: CounterWatch, buses: tuple[int, ...]) -> None:
         self.counter = counter
+        self.pair = counter if isinstance(counter, PairWatch) else None
+        """The same where it is heard on several buses."""
         self.heard_ns = dict.fromkeys(buses, -NEVER)
         self.missing: tuple[int, ...] = ()
         self.same_boat = True
@@ -47,18 +49,18 @@ class Presence:
     def heard_by(self, now_ns: int, bus: int, counter: int) -> bool:
         """Note a heartbeat; True where it is a new one. One that only the other bus of a pair brought first shows that this bus is
         sound."""
-        watch = self.counter
-        if isinstance(watch, PairWatch):
-            of_bus = watch.buses[bus]
-            before = of_bus.last
-            new = watch.judge(counter, bus) == ACCEPTED
-            if of_bus.last != before:
-                self.heard_ns[bus] = now_ns
-            return new
-        if watch.judge(counter) != ACCEPTED:
-            return False
-        self.heard_ns[bus] = now_ns
-        return True
+        pair = self.pair
+        if pair is None:
+            if self.counter.judge(counter) != ACCEPTED:
+                return False
+            self.heard_ns[bus] = now_ns
+            return True
+        of_bus = pair.buses[bus]
+        before = of_bus.last
+        new = pair.judge(counter, bus) == ACCEPTED
+        if of_bus.last != before:
+            self.heard_ns[bus] = now_ns
+        return new
 
 
 class RollCall:
@@ -123,15 +125,20 @@ class RollCall:
     def look(self, now_ns: int) -> None:
         """Find out who is missing and what to alarm; to be called once `due_ns` has come."""
         due_ns = NEVER
+        quiet = not self.causes and not self.parents
         for presence in self.members.values():
             before = presence.missing
-            missing = []
+            missing: list[int] = []
             for bus, heard_ns in presence.heard_ns.items():
                 gone_ns = heard_ns + self.missing_ns
                 if gone_ns <= now_ns:
                     missing.append(bus)
                 elif gone_ns < due_ns:
                     due_ns = gone_ns
+            if not missing and not before:
+                quiet = quiet and presence.same_boat
+                continue
+            quiet = False
             presence.missing = tuple(missing)
             if presence.missing != before:
                 self.changed_ns = now_ns
@@ -139,7 +146,8 @@ class RollCall:
                     presence.back_ns = now_ns
         settled_ns = self.changed_ns + self.settle_ns
         self.due_ns = min(due_ns, settled_ns) if now_ns < settled_ns else due_ns
-        self._name(now_ns >= settled_ns)
+        if not quiet:
+            self._name(now_ns >= settled_ns)
 
     def _name(self, settled: bool) -> None:
         before = {child: parent for child, parent in self.parents.items() if parent[0] in (BUS_LOST_BEYOND, ONE_BUS_LOST)}

@@ -78,7 +78,7 @@ class ZoneDriver(Member):
         super().on_start(now_ns, reset_cause)
         self.working = True
         self.state_due_ns = now_ns
-        self.heard_ns = now_ns
+        self.heard_ns = now_ns if self._minds_silence() else NEVER
         self.join_until_ns = now_ns + JOIN_NS
         return tuple(action for light in self.lights.values() for action in light.step(now_ns))
 
@@ -103,7 +103,7 @@ class ZoneDriver(Member):
         if now_ns >= self.join_until_ns:
             self.join_until_ns = NEVER
             actions += self._light_by_itself(now_ns, [light for light in self.lights.values() if light.plan.lit_after_reset])
-        if self.heard_ns != NEVER and now_ns - self.heard_ns >= BUS_LOST_NS and self._minds_silence():
+        if self.heard_ns != NEVER and now_ns - self.heard_ns >= BUS_LOST_NS:
             self.heard_ns = NEVER
             actions += self._light_by_itself(now_ns, [light for light in self.lights.values() if light.plan.lit_on_bus_loss])
         for light in self.lights.values():
@@ -125,7 +125,7 @@ class ZoneDriver(Member):
             due_ns = self.identity_due_ns
         if self.join_until_ns < due_ns:
             due_ns = self.join_until_ns
-        if self.heard_ns != NEVER and self._minds_silence():
+        if self.heard_ns != NEVER:
             due_ns = min(due_ns, self.heard_ns + BUS_LOST_NS)
         for light in self.lights.values():
             if light.step_ns < due_ns:
