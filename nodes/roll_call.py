@@ -8,9 +8,9 @@ from typing import Final
 
 from busim.protocol.alarms import BY_NAME, TOGETHER_MS
 from busim.protocol.catalogue import HEARTBEAT
-from busim.protocol.codec import INVALID, check, counter_of
+from busim.protocol.codec import CONTENT_BITS, INVALID, check
 from busim.protocol.counter import ACCEPTED, CounterWatch, PairWatch, counter_watch
-from busim.protocol.ids import HELM_ADDRESSES, address_of
+from busim.protocol.ids import ADDRESS_MASK, HELM_ADDRESSES
 from busim.protocol.plan import WirePlan
 from busim.seam import NOTHING, Actions
 from busim.units import MS, NEVER
@@ -101,8 +101,8 @@ class RollCall:
     def hear(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         """A heartbeat: of all that a node hears, most are this."""
         word = check(can_id, data)
-        presence = self.members[address_of(can_id)]
-        if word == INVALID or not presence.heard_by(now_ns, bus, counter_of(word)):
+        presence = self.members[can_id & ADDRESS_MASK]
+        if word == INVALID or not presence.heard_by(now_ns, bus, word >> CONTENT_BITS):
             if presence.missing:
                 self.due_ns = now_ns
             return NOTHING

@@ -6,6 +6,7 @@ from typing import Final
 from busim.protocol.crc8 import START_BY_ID
 
 ADDRESS_BITS: Final = 6
+ADDRESS_MASK: Final = (1 << ADDRESS_BITS) - 1
 HELM_ADDRESSES: Final = range(1, 16)
 """Addresses of nodes that may send safety messages other than the heartbeat."""
 NODE_ADDRESSES: Final = range(1, 63)
@@ -24,7 +25,7 @@ def code_of(can_id: int) -> int:
 
 
 def address_of(can_id: int) -> int:
-    return can_id & 0x3F
+    return can_id & ADDRESS_MASK
 
 
 def ids_sharing_a_start(can_ids: Iterable[int]) -> list[tuple[int, int]]:
