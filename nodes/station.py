@@ -395,7 +395,8 @@ class Station(Member):
         return self.alarms.look(now_ns, [LEVER_FAULT] if faulty else [], [(LET_GO, self.alarm)] if let_go else [])
 
     def _stuck_elsewhere(self, now_ns: int) -> tuple[int, ...]:
-        return tuple(station for station in self.alarms.helm.stuck(now_ns) if station != self.address)
+        stuck = self.alarms.helm.stuck(now_ns)
+        return tuple(station for station in stuck if station != self.address) if stuck else stuck
 
     # ------------------------------------------------------------------------------------------------ display
 

@@ -61,7 +61,7 @@ class Alarms:
         self.of: dict[str, AlarmView] = {}
 
     def attach(self, journal: Journal) -> None:
-        journal.watch_events("output", self._output)
+        journal.watch_outputs(self._output, "alarm.", "sounder", "alarms", "alarms_hidden")
         journal.watch_events("power", self._begin)
         journal.watch_events("start", self._begin)
 

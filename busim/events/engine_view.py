@@ -39,7 +39,7 @@ class Engines:
         for address in self._by_address:
             journal.watch_frames(bits.CODE_CUTOUT_STATE << 6 | address, self._cutout)
         journal.watch_events("engine", self._engine)
-        journal.watch_events("output", self._output)
+        journal.watch_outputs(self._output, "engine_stop", "fuel_cut")
         journal.watch_events("power", self._power)
         journal.watch_events("start", self._power)
 

@@ -21,7 +21,7 @@ BlockWatcher: TypeAlias = Callable[[list[Frame], list[Event], str], None]
 
 
 class Journal:
-    __slots__ = ("blocks", "chain", "event_watchers", "events", "frame_watchers", "frames")
+    __slots__ = ("blocks", "by_channel", "chain", "event_watchers", "events", "frame_watchers", "frames", "output_watchers")
 
     def __init__(self) -> None:
         self.frames: list[Frame] = []
@@ -32,13 +32,33 @@ class Journal:
     def forget_watchers(self) -> None:
         self.frame_watchers: dict[int, tuple[FrameWatcher, ...]] = {}
         self.event_watchers: dict[str, tuple[EventWatcher, ...]] = {}
+        self.output_watchers: tuple[tuple[EventWatcher, tuple[str, ...]], ...] = ()
+        self.by_channel: dict[str, tuple[EventWatcher, ...]] = {}
+        """Those of `output_watchers` that want a channel, once it was heard of."""
         self.blocks: tuple[BlockWatcher, ...] = ()
 
     def watch_frames(self, can_id: int, watcher: FrameWatcher) -> None:
         self.frame_watchers[can_id] = (*self.frame_watchers.get(can_id, ()), watcher)
 
     def watch_events(self, kind: str, watcher: EventWatcher) -> None:
+        if kind == "output":
+            self.watch_outputs(watcher)
+            return
         self.event_watchers[kind] = (*self.event_watchers.get(kind, ()), watcher)
+
+    def watch_outputs(self, watcher: EventWatcher, *channels: str) -> None:
+        """Events of kind "output" of these channels, or all. A name that ends in a dot stands for all that begin with it.
+
+        A throttle that follows its lever is most of all outputs, and most watchers want others.
+        """
+        self.output_watchers = (*self.output_watchers, (watcher, channels))
+        self.by_channel = {}
+
+    def _watchers_of(self, channel: str) -> tuple[EventWatcher, ...]:
+        group = channel[: channel.find(".") + 1] or channel
+        wanted = [watcher for watcher, channels in self.output_watchers if not channels or channel in channels or group in channels]
+        self.by_channel[channel] = tuple(wanted)
+        return self.by_channel[channel]
 
     def watch_blocks(self, watcher: BlockWatcher) -> None:
         """`watcher(frames, events, digest)` is called with each finished second."""
@@ -53,7 +73,11 @@ class Journal:
     def event(self, now_ns: int, kind: str, *fields: int | str) -> None:
         event = (now_ns, len(self.frames), kind, *fields)
         self.events.append(event)
-        if kind in self.event_watchers:
+        if kind == "output" and self.output_watchers:
+            channel = str(fields[1])
+            for watcher in self.by_channel[channel] if channel in self.by_channel else self._watchers_of(channel):
+                watcher(event)
+        elif kind in self.event_watchers:
             for watcher in self.event_watchers[kind]:
                 watcher(event)
 

@@ -60,8 +60,9 @@ class RudderView:
 
     def attach(self, journal: Journal) -> None:
         journal.watch_frames(bits.CODE_RUDDER_STATE << 6 | self.address, self._state)
-        for kind in ("rudder", "output", "power", "start"):
+        for kind in ("rudder", "power", "start"):
             journal.watch_events(kind, getattr(self, f"_{kind}"))
+        journal.watch_outputs(self._output, "rudder", "rudder_power")
 
     def _state(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         if not bits.sound(can_id, data):

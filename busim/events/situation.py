@@ -111,8 +111,9 @@ class Situation:
         for address in self.by_address:
             journal.watch_frames(bits.CODE_DRIVE_OBEYS << 6 | address, self._obeys)
             journal.watch_frames(bits.CODE_DRIVE_STATE << 6 | address, self._state)
-        for kind in ("power", "start", "gear", "throttle_stop", "motion", "lamp", "output"):
+        for kind in ("power", "start", "gear", "throttle_stop", "motion", "lamp"):
             journal.watch_events(kind, getattr(self, f"_on_{kind}"))
+        journal.watch_outputs(self._on_output, "shows")
 
     # ------------------------------------------------------------------------------------------------ reading it
 

@@ -113,7 +113,7 @@ class Ledger:
     def attach(self, journal: Journal) -> None:
         journal.watch_events("key", self._key)
         journal.watch_events("lamp", self._lamp)
-        journal.watch_events("output", self._output)
+        journal.watch_outputs(self._output, "field.")
 
     def _key(self, event: Event) -> None:
         at_ns, _, _, node, channel, down = event

@@ -60,7 +60,7 @@ class LightScene(Requirement):
     def attach(self, journal: Journal) -> None:
         journal.watch_events("key", self._key)
         journal.watch_events("lamp", self._lamp)
-        journal.watch_events("output", self._output)
+        journal.watch_outputs(self._output, "page", "field.")
 
     def _key(self, event: Event) -> None:
         at_ns, _, _, node, key, down = event

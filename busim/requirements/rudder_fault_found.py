@@ -50,8 +50,9 @@ class FaultFound(Requirement):
         if rudder is None:
             return
         journal.watch_frames(bits.CODE_RUDDER_STATE << 6 | rudder.address, self._state)
-        for kind in ("rudder", "output", "start", "power"):
+        for kind in ("rudder", "start", "power"):
             journal.watch_events(kind, getattr(self, f"_{kind}"))
+        journal.watch_outputs(self._output, "rudder", "rudder_power")
 
     def _state(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         if self.situation.rudder is not None and bits.sound(can_id, data):

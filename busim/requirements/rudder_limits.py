@@ -27,7 +27,7 @@ class Limits(Requirement):
 
     def attach(self, journal: Journal) -> None:
         if self.situation.rudder is not None:
-            journal.watch_events("output", self._output)
+            journal.watch_outputs(self._output, "rudder")
             journal.watch_events("rudder", self._rudder)
 
     def _output(self, event: Event) -> None:

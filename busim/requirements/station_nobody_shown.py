@@ -49,7 +49,7 @@ class NobodyShown(Requirement):
     def attach(self, journal: Journal) -> None:
         for address in self.situation.by_address:
             journal.watch_frames(bits.CODE_DRIVE_OBEYS << 6 | address, self._obeys)
-        journal.watch_events("output", self._output)
+        journal.watch_outputs(self._output, "shows")
         journal.watch_events("start", self._start)
         journal.watch_events("power", self._power)
 

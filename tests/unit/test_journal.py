@@ -113,6 +113,24 @@ def test_watchers_are_told_what_they_asked_for_in_the_order_they_came() -> None:
     assert told == [("first", 1, 0, 0x123, b"\1", 6), ("second", 1, 0, 0x123, b"\1", 6), (3, 2, "lamp", "cabin", 1000)]
 
 
+def test_outputs_are_told_by_channel_in_the_order_of_those_who_asked() -> None:
+    journal = Journal()
+    told: list[tuple[str, Any]] = []
+    journal.watch_outputs(lambda event: told.append(("fields", event[4])), "field.", "page")
+    journal.watch_events("output", lambda event: told.append(("all", event[4])))
+    journal.watch_outputs(lambda event: told.append(("shows", event[4])), "shows")
+    journal.watch_events("shows", lambda event: told.append(("kind", event[4])))
+    for _ in range(2):
+        for channel in ("field.1", "field", "page", "shows", "shows.1", "throttle"):
+            journal.event(1, "output", "node", channel, 1)
+        once = [("fields", "field.1"), ("all", "field.1"), ("all", "field"), ("fields", "page"), ("all", "page")]
+        assert told == [*once, ("all", "shows"), ("shows", "shows"), ("all", "shows.1"), ("all", "throttle")]
+        told.clear()
+    journal.watch_outputs(lambda event: told.append(("late", event[4])), "throttle")
+    journal.event(2, "output", "node", "throttle", 2)
+    assert told == [("all", "throttle"), ("late", "throttle")]
+
+
 def test_a_block_is_handed_over_whole_and_not_touched_again() -> None:
     journal = Journal()
     blocks: list[Any] = []
