@@ -179,26 +179,26 @@ PACE: Final = "{rate:g} times real time"
 LATE: Final = " (the computer is behind)"
 TOO_SMALL: Final = "This screen is too small: 60 columns and 16 lines are the least"
 KEYS_SHORT: Final = "F1 help  1-5 views  space pause  t take  n NEUTRAL NOW  up/down levers  left/right rudder  tab station  q quit"
-KEYS_OF_THE_SCREEN: Final = (
-    ("1 2 3 4 5", "views: boat, helm, bus, faults, verdicts"),
-    ("space", "pause, and go on"),
-    ("+ -", "faster, slower: 0.1 to 10 times real time"),
-    ("[ ]", "back and forward in time by a line of what happened; End: now"),
-    ("tab", "the next station (on the boat view: the next panel)"),
-    ("t", "its take key"),
-    ("n", "its neutral-now key"),
-    ("a s", "acknowledge, silence its alarms"),
-    ("up down", "its levers together, a tenth at a time; 0: levers in neutral"),
-    ("left right", "its wheel, a tenth at a time; on the boat view: the next field"),
-    ("enter", "touch the chosen field; h: hold it for two seconds"),
-    ("u", "pull or plug in the pendant"),
-    ("w", "keep the lights as they are as a scene of the boat file; ctrl+z: take that back"),
-    ("up down, enter", "on the faults view: choose a fault, left and right where; enter breaks it"),
-    ("m", "mend the fault that began last"),
-    ("/", "on the bus view: show only frames of the chosen node, in turn"),
-    ("l", "day, dusk and night"),
-    ("q", "end the rehearsal"),
-)
+KEYS_OF_THE_SCREEN: Final = {
+    "1 2 3 4 5": "views: boat, helm, bus, faults, verdicts",
+    "space": "pause, and go on",
+    "+ -": "faster, slower: 0.1 to 10 times real time",
+    "[ ]": "back and forward in time by a line of what happened; End: now",
+    "tab": "the next station (on the boat view: the next panel)",
+    "t": "its take key",
+    "n": "its neutral-now key",
+    "a s": "acknowledge, silence its alarms",
+    "up down": "its levers together, a tenth at a time; 0: levers in neutral",
+    "left right": "its wheel, a tenth at a time; on the boat view: the next field",
+    "enter": "touch the chosen field; h: hold it for two seconds",
+    "u": "pull or plug in the pendant",
+    "w": "keep the lights as they are as a scene of the boat file; ctrl+z: take that back",
+    "up down, enter": "on the faults view: choose a fault, left and right where; enter breaks it",
+    "m": "mend the fault that began last",
+    "/": "on the bus view: show only frames of the chosen node, in turn",
+    "l": "day, dusk and night",
+    "q": "end the rehearsal",
+}
 HELP_WORDS: Final = (
     "The mouse works everywhere: touch fields and keys, drag a lever or a wheel along its line.",
     "Nothing here is connected to a boat. What passes here has still to be shown on the real one,",

@@ -6,24 +6,22 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, ClassVar, Final
 
-from textual.app import App, ComposeResult
+from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.events import Key
 
 from busim import labels
 from busim.boat.model import Section
-from busim.boat.scene_edit import check_text, replace_text, scene_lines, with_scene
 from busim.dashboard import views
 from busim.dashboard.board import Board
 from busim.dashboard.drawing import Drawing, fitted
+from busim.dashboard.keeping import KeepsScenes
 from busim.dashboard.looks import LOOKS
 from busim.dashboard.places import places_for
-from busim.dashboard.scene_screen import SceneScreen
 from busim.dashboard.views import VIEWS, Choice
 from busim.faults.table import BY_NAME, FAULTS
 from busim.host.host import NodeError
-from busim.reading.problem import InputError
 from busim.rehearsal.guides import Guide, Guided
 from busim.rehearsal.rehearsal import Rehearsal
 from busim.rehearsal.snapshot import Snapshot, take
@@ -43,7 +41,7 @@ WIDE: Final = 150
 LEVER_STEP: Final = 100
 
 
-class RehearsalApp(App[None]):
+class RehearsalApp(KeepsScenes):
     """`clock` gives seconds; tests drive it by hand and call `tick`."""
 
     CSS = """
@@ -56,7 +54,7 @@ class RehearsalApp(App[None]):
     """
     ENABLE_COMMAND_PALETTE = True
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("q", "quit", labels.KEYS_OF_THE_SCREEN[-1][1]),
+        Binding("q", "quit", labels.KEYS_OF_THE_SCREEN["q"]),
         Binding("ctrl+c", "quit", "quit", priority=True, show=False),
         Binding("f1", "help", "help"),
         Binding("space", "pause", "pause", priority=True),
@@ -77,14 +75,8 @@ class RehearsalApp(App[None]):
         path: Path | None = None,
         guide: Guide | None = None,
     ) -> None:
-        super().__init__()
-        self.path = path
-        """The boat file, where lights can be kept as scenes of it."""
-        self.before: str | None = None
-        """Its text before the last scene was saved."""
-        self.text = path.read_text(encoding="utf-8") if path is not None else ""
+        super().__init__(rehearsal, path)
         self.guided = Guided(guide) if guide is not None else None
-        self.rehearsal = rehearsal
         self.boat_name = name
         self.clock = clock
         self.driven = driven
@@ -305,55 +297,6 @@ class RehearsalApp(App[None]):
             self.back = max((last if self.back is None else self.back) - 1, 0)
         elif self.back is not None:
             self.back = self.back + 1 if self.back < last else None
-
-    # ------------------------------------------------------------------------------------------------ scenes
-
-    def action_keep_scene(self) -> None:
-        if self.path is None:
-            self.notify(labels.NO_FILE)
-            return
-        self.push_screen(SceneScreen(self.path, self.text, self._with_scene), self._save)
-
-    def _with_scene(self, name: str) -> str:
-        """The boat file's text with the lights as they are as this scene."""
-        boat, listener = self.rehearsal.boat, self.rehearsal.listener
-        known = boat.scenes.get(name)
-        used = {scene.number for scene in boat.scenes.values()}
-        number = known.number if known is not None else next(number for number in range(1, 255) if number not in used)
-        levels = {zone: listener.lit.get(zone, 0) for zone in boat.zones}
-        colours = {
-            zone: f"#{colour:06x}" if section.kind == "colour" else f"{colour} K"
-            for zone, section in boat.zones.items()
-            if section.kind in ("colour", "tunable_white")
-            and levels[zone]
-            and (colour := listener.asked_colours.get(section.number, 0))
-        }
-        return with_scene(self.text, name, scene_lines(name, number, levels, colours, known.fade_ms if known is not None else 600))
-
-    def _save(self, answer: tuple[str, str] | None) -> None:
-        if answer is None or self.path is None:
-            return
-        name, text = answer
-        try:
-            check_text(text)
-            replace_text(self.path, self.text, text)
-        except InputError as error:
-            self.notify(str(error), severity="error", markup=False)
-            return
-        self.before, self.text = self.text, text
-        self.notify(labels.SCENE_SAVED.format(name=name, path=self.path.name), markup=False)
-
-    def action_take_back(self) -> None:
-        if self.path is None or self.before is None:
-            self.notify(labels.SCENE_NOTHING)
-            return
-        try:
-            replace_text(self.path, self.text, self.before)
-        except InputError as error:
-            self.notify(str(error), severity="error", markup=False)
-            return
-        self.text, self.before = self.before, None
-        self.notify(labels.SCENE_TAKEN_BACK.format(path=self.path.name), markup=False)
 
     # ------------------------------------------------------------------------------------------------ what is done
 

@@ -274,7 +274,7 @@ def verdicts(found: list[Verdict], look: Look, wide: int) -> Drawing:
 
 def help_page(look: Look) -> Drawing:
     drawing = Drawing()
-    for keys, words in labels.KEYS_OF_THE_SCREEN:
+    for keys, words in labels.KEYS_OF_THE_SCREEN.items():
         drawing.put((fitted(f"  {keys}", 22), look.strong), (words, look.plain))
     drawing.gap()
     for words in labels.HELP_WORDS:

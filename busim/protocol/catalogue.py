@@ -254,7 +254,7 @@ SCENE: Final = Message(
         Signal("scene", 8, "number of the scene"),
         Signal("revision", 16, "revision of the panel's scene table"),
         Signal("fade", 12, "time of the fade", "ms", 10),
-        Signal("joining", 1, "1: only for drivers that know of no scene since they started; the others stay as they are"),
+        Signal("joining", 1, "1: only for drivers that know of no scene since they started"),
     ),
     "A scene is wanted.",
     "as press",

@@ -14,6 +14,7 @@ from busim.host.host import NodeError
 from busim.protocol.plan import WirePlan
 from busim.seam import OUTPUT, QUEUE, SEND, Actions, FrameHandler, Node
 from busim.transfer.memory import Form, Label, Shape, UntoldError
+from busim.transfer.parcels import Parcels, Wire
 
 LEVER_AHEAD_PERMILLE: Final = 300
 HERE: Final = (2, 8)
@@ -58,7 +59,7 @@ class Done(NamedTuple):
 
     cell: int
     moved: tuple[tuple[Label, int], ...]
-    sent: tuple[tuple[int, int, bytes], ...]
+    sent: tuple[int, ...]
     obeyed_old: str
 
 
@@ -82,8 +83,9 @@ class Surroundings(NamedTuple):
 class Cells:
     """All forms one node's cell has been seen in, and what it does from each. A form's number stands for it everywhere."""
 
-    def __init__(self, fixed: Surroundings) -> None:
+    def __init__(self, fixed: Surroundings, parcels: Parcels) -> None:
         self.fixed = fixed
+        self.parcels = parcels
         self.forms: list[tuple[Form, Form | None, int]] = []
         """(what is round it, the node's form, number of its shape)."""
         self.numbers: list[frozenset[int]] = []
@@ -92,7 +94,7 @@ class Cells:
         self.running: list[bool] = []
         self._shapes: list[Shape] = []
         self._ids: dict[tuple[Form, Form | None, int], int] = {}
-        self._steps: dict[tuple[int, int, tuple[tuple[int, int, bytes], ...]], Done] = {}
+        self._steps: dict[tuple[int, int, tuple[int, ...]], Done] = {}
         self._relabelled: dict[tuple[int, int], int] = {}
         self._known: dict[Any, Any] = {}
 
@@ -141,7 +143,7 @@ class Cells:
 
     # ------------------------------------------------------------------------------------------------ a slot
 
-    def step(self, number: int, event: int, heard: tuple[tuple[int, int, bytes], ...]) -> Done:
+    def step(self, number: int, event: int, heard: tuple[int, ...]) -> Done:
         """What the cell `number` comes to in a slot in which `event` happens, then these frames are heard in this order."""
         key = (number, event, heard)
         done = self._steps.get(key)
@@ -149,11 +151,12 @@ class Cells:
             cell, shape = self._load(number)
             slot = Slot(cell, self.fixed, shape.handlers if shape is not None else {})
             try:
-                slot.play(event, heard)
+                slot.play(event, [self.parcels.wires[wire] for wire in heard])
                 after, moved = self._save(cell, shape)
             except UntoldError as error:
                 raise NodeError(f"{self.fixed.name}: {error}") from error
-            done = self._steps[key] = Done(after, self._same(tuple(moved.items())), self._same(tuple(slot.sent)), slot.obeyed_old)
+            sent = tuple([self.parcels.wire(wire) for wire in slot.sent])
+            done = self._steps[key] = Done(after, self._same(tuple(moved.items())), self._same(sent), slot.obeyed_old)
         return done
 
     def _same(self, thing: Any) -> Any:
@@ -179,10 +182,10 @@ class Slot:
         self.cell = cell
         self.handlers = handlers
         self.fixed = fixed
-        self.sent: list[tuple[int, int, bytes]] = []
+        self.sent: list[Wire] = []
         self.obeyed_old = ""
 
-    def play(self, event: int, heard: tuple[tuple[int, int, bytes], ...]) -> None:
+    def play(self, event: int, heard: list[Wire]) -> None:
         cell, fixed = self.cell, self.fixed
         if event == RESETS:
             cell.node, cell.booting = None, fixed.boot_slots

@@ -5,7 +5,7 @@ what each sender's counter stands at. A node that a form is written into goes on
 what a counter would do that wrapped while nobody heard it.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 from busim.protocol.catalogue import BY_CODE, DRIVE_OBEYS, LEVER, NUMBER
@@ -70,20 +70,21 @@ class Shape:
         self.handlers = node.receives()
         self.key = tuple([(slot, key, type(thing).__name__) for _, slot, key, thing, _ in self.inside])
         self._lists = [index for index, leaf in enumerate(self.leaves) if isinstance(getattr(leaf.owner, leaf.slot), list)]
-        self._moments = [(leaf, self._oldest_ns(leaf.kept)) for leaf in self.leaves if leaf.kept.what == "moment"]
-        self._own = [leaf for leaf in self.leaves if leaf.kept.what == "own_counter"]
-        self._trimmed = [leaf for leaf in self.leaves if leaf.kept.trim is not None]
-        self._pairs = [(leaf.owner, leaf.slot) for leaf in self.leaves]
-        self._numbers = [(index, leaf.kept.at) for index, leaf in enumerate(self.leaves) if leaf.kept.what == "number"]
-        self._frames = [(index, leaf) for index, leaf in enumerate(self.leaves) if leaf.kept.what == "frame"]
+        leaves = list(enumerate(self.leaves))
+        self._moments = [(index, self._oldest_ns(leaf.kept)) for index, leaf in leaves if leaf.kept.what == "moment"]
+        self._own = [(index, (leaf.sender, leaf.code)) for index, leaf in leaves if leaf.kept.what == "own_counter"]
+        self._trimmed = [(leaf.owner, leaf.slot, leaf.kept.trim) for leaf in self.leaves if leaf.kept.trim is not None]
+        self._get, self._put = _access(self.leaves)
+        self._numbers = [(index, leaf.kept.at) for index, leaf in leaves if leaf.kept.what == "number"]
+        self._frames = [(index, leaf) for index, leaf in leaves if leaf.kept.what == "frame"]
         self._seen = [
             (index, leaf, SOON + (leaf.owner.max_gap if leaf.slot == "last" else 0))
-            for index, leaf in enumerate(self.leaves)
+            for index, leaf in leaves
             if leaf.kept.what == "seen"
         ]
         self._counters = [
             (index, leaf, (leaf.kept.limit_ms(node) if leaf.kept.limit_ms else 0x70) + SOON)
-            for index, leaf in enumerate(self.leaves)
+            for index, leaf in leaves
             if leaf.kept.what == "counter"
         ]
 
@@ -126,9 +127,9 @@ class Shape:
                 return 0, index
         raise UntoldError(f"{type(owner).__name__}: the slot {name!r} has to stand before those whose sender it is")
 
-    def _oldest_ns(self, kept: Kept) -> int | None:
+    def _oldest_ns(self, kept: Kept) -> int:
         if kept.limit_ms is None:
-            return None
+            return -NEVER
         limit_ms = kept.limit_ms(self.node)
         # A millisecond more, as some limits are met at exactly the limit and some only beyond it.
         return -(limit_ms + 1) * MS if limit_ms else 0
@@ -163,35 +164,33 @@ class Shape:
                 setattr(owner, slot, thing)
             else:
                 getattr(owner, slot)[key] = thing
-        for (owner, slot), value in zip(self._pairs, form, strict=True):
-            setattr(owner, slot, value)
+        self._put(form)
         for index in self._lists:
-            owner, slot = self._pairs[index]
-            setattr(owner, slot, list(form[index]))
+            leaf = self.leaves[index]
+            setattr(leaf.owner, leaf.slot, list(form[index]))
         return self.node
 
     def read(self, passed_ns: int) -> tuple[Form, dict[Label, int]]:
         """The node's form `passed_ns` after it was written, and how far each of its own counters moved meanwhile."""
-        moved: dict[Label, int] = {}
-        for leaf, _ in self._moments:
-            value = getattr(leaf.owner, leaf.slot)
+        form = list(self._get())
+        for index, _ in self._moments:
+            value = form[index]
             if -_NEVER < value < _NEVER:
-                setattr(leaf.owner, leaf.slot, value - passed_ns)
+                form[index] = value - passed_ns
+        self._put(form)
         for owner, slot, forget in self._trimmed_inside:
             forget(self.node, owner, getattr(owner, slot))
-        for leaf in self._trimmed:
-            trim = leaf.kept.trim
-            assert trim is not None
-            setattr(leaf.owner, leaf.slot, trim(self.node, leaf.owner, getattr(leaf.owner, leaf.slot)))
-        for leaf, oldest_ns in self._moments:
-            if oldest_ns is not None and getattr(leaf.owner, leaf.slot) < oldest_ns:
-                setattr(leaf.owner, leaf.slot, oldest_ns)
-        for leaf in self._own:
-            value = getattr(leaf.owner, leaf.slot)
-            if value:
-                moved[leaf.sender, leaf.code] = value
-                setattr(leaf.owner, leaf.slot, 0)
-        form = [getattr(owner, slot) for owner, slot in self._pairs]
+        for owner, slot, trim in self._trimmed:
+            setattr(owner, slot, trim(self.node, owner, getattr(owner, slot)))
+        form = list(self._get())
+        for index, oldest_ns in self._moments:
+            if form[index] < oldest_ns:
+                form[index] = oldest_ns
+        moved: dict[Label, int] = {}
+        for index, label in self._own:
+            if form[index]:
+                moved[label] = form[index]
+                form[index] = 0
         for index in self._lists:
             form[index] = tuple(form[index])
         return tuple(form), moved
@@ -239,6 +238,16 @@ class Shape:
 
     def _label(self, form: Form, leaf: Leaf) -> Label:
         return (leaf.sender if leaf.sender_at < 0 else form[leaf.sender_at]), leaf.code
+
+
+def _access(leaves: list[Leaf]) -> tuple[Callable[[], Form], Callable[[Sequence[Any]], None]]:
+    """Two functions that read and write all the leaves at once, written out as source: one by one takes ten times as long."""
+    owners: dict[int, Any] = {id(leaf.owner): leaf.owner for leaf in leaves}
+    names = {each: f"owner_{place}" for place, each in enumerate(owners)}
+    slots = ", ".join(f"{names[id(leaf.owner)]}.{leaf.slot}" for leaf in leaves)
+    scope: dict[str, Any] = {names[each]: owner for each, owner in owners.items()}
+    exec(f"def get():\n    return ({slots},)\ndef put(form):\n    ({slots},) = form\n", scope)
+    return scope["get"], scope["put"]
 
 
 def _renumbered(value: Any, at: int, numbers: Mapping[int, int]) -> Any:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from functools import partial
 from itertools import pairwise
-from typing import Final, cast
+from typing import Any, Final, cast
 
 from busim.boat.derive import board_of
 from busim.boat.model import BoatFile
@@ -18,6 +18,7 @@ from busim.seam import Node
 from busim.simulator.build import NodeMaker
 from busim.transfer.cell import Cells, Surroundings
 from busim.transfer.memory import Shape
+from busim.transfer.parcels import Parcels
 from busim.units import MS
 
 CODE_WHEEL: Final = 4
@@ -44,6 +45,9 @@ class Network:
         self.names = {address: name for address, name, _ in plan.nodes}
         kinds = {address: kind for address, _, kind in plan.nodes}
         nodes = {self.names[address]: boat.nodes[self.names[address]] for address in self.members}
+        self.parcels = Parcels()
+        self.names_of: dict[tuple[Any, Any], int] = {}
+        """How counters moved and numbers are called anew -> the number that stands for it."""
         self.cells: list[Cells] = []
         heard: list[set[tuple[int, int]]] = []
         report_ids = frozenset(message.can_id(each) for each in followers for message in (DRIVE_OBEYS, RUDDER_STATE))
@@ -67,7 +71,7 @@ class Network:
                 channels=kind.inputs,
                 report_ids=report_ids,
             )
-            self.cells.append(Cells(surroundings))
+            self.cells.append(Cells(surroundings, self.parcels))
             heard.append(heard_by(make()))
         self.routes: dict[tuple[int, int], tuple[int, ...]] = {}
         """(bus, can_id) -> members that hear it."""

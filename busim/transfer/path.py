@@ -85,7 +85,9 @@ class Path:
 
     def _frame(self, state: State, place: int) -> tuple[str, str, str]:
         """(message, sender, bus) of a frame among those that are due."""
-        bus, can_id, _ = [frame for frame in state[1] if not frame[0]][place][2]
+        parcels = self.network.parcels
+        due = [parcel for number in state[1] if not (parcel := parcels.parcels[number]).wait]
+        bus, can_id, _ = parcels.wires[due[place].wire]
         return MESSAGES[can_id >> 6], self.network.names[can_id & 0x3F], self.network.bus_names[bus]
 
     def _wrong(self) -> str:

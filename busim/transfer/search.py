@@ -4,6 +4,7 @@ States with more of the budget left do all that those with less of it left can: 
 counts. Disturbances are spent one after the other, so that a violation is found with as few of them as it takes.
 """
 
+from array import array
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -65,44 +66,69 @@ class Search:
     def run(self, budget: Budget, into: Round) -> Violation | None:
         """Search within the budget, writing down in `into` how far it is. Returns the first violation."""
         self.slots = Slots(self.network, Judge(self.network, budget.disturbances))
-        self.best: dict[State, int] = {}
-        self.came: dict[State, tuple[State, Choice] | int] = {}
-        waiting: list[deque[tuple[State, int, int]]] = [deque() for _ in range(budget.disturbances + 1)]
-        for prelude, state in self._beginnings(budget):
-            self.best[state] = 0
-            self.came[state] = prelude
-            waiting[0].append((state, 0, 0))
-        for spent, queue in enumerate(waiting):
+        self.states: dict[State, int] = {}
+        """State -> its place in the lists below: takes so far, slots so far, what it came from, and by what."""
+        self.taken = array("B")
+        self.depths = array("L")
+        self.parents = array("l")
+        self.by: list[Choice] = []
+        self.preludes: dict[int, int] = {}
+        later: list[dict[State, tuple[int, int, int, Choice]]] = [{} for _ in range(budget.disturbances + 1)]
+        """Per disturbances spent: states to go on from, as (takes, slots, what it came from, by what)."""
+        for prelude, state in self._beginnings():
+            self.preludes[self._enter(state, 0, 0, -1, QUIET)] = prelude
+            later[0][state] = (0, 0, self.states[state], QUIET)
+        for spent, fresh in enumerate(later):
+            queue = deque()
+            for state, (taken, depth, parent, choice) in fresh.items():
+                place = self.states.get(state)
+                if place is None or self.taken[place] > taken:
+                    place = self._enter(state, taken, depth, parent, choice)
+                elif spent:
+                    continue
+                queue.append((state, place, taken))
+            fresh.clear()
             while queue:
-                into.states = len(self.best)
-                if into.transitions & 0xFFF == 0:
-                    self._note(into)
-                if into.states > self.most_states:
-                    into.open = sum(map(len, waiting))
+                if len(self.states) > self.most_states:
+                    into.open = len(queue) + sum(map(len, later))
                     self._note(into)
                     return None
-                state, taken, depth = queue.popleft()
-                if self.best[state] < taken:
+                state, place, taken = queue.popleft()
+                if self.taken[place] < taken:
                     continue
+                depth = self.depths[place]
                 if self.depth and depth >= self.depth:
                     into.open += 1
                     continue
                 into.depth = max(into.depth, depth)
-                violation = self._expand(state, taken, depth, spent, budget, waiting, into)
-                if violation is not None:
+                violation = self._expand(state, place, Budget(taken, spent), budget, queue, later, into)
+                if violation is not None or into.transitions & 0x3FF == 0:
                     self._note(into)
+                if violation is not None:
                     return violation
         self._note(into)
         violation = self._stuck(into)
         into.finished = True
         return violation
 
+    def _enter(self, state: State, taken: int, depth: int, parent: int, choice: Choice) -> int:
+        """Note a state, or that fewer takes lead to it than was known."""
+        place = self.states.setdefault(state, len(self.by))
+        if place == len(self.by):
+            self.taken.append(taken)
+            self.depths.append(depth)
+            self.parents.append(parent)
+            self.by.append(choice)
+        else:
+            self.taken[place], self.depths[place], self.parents[place], self.by[place] = taken, depth, parent, choice
+        return place
+
     def _note(self, into: Round) -> None:
         judge = self.slots.judge
-        into.states = len(self.best)
+        into.states = len(self.states)
         into.longest_apart, into.longest_both = judge.longest_apart, judge.longest_both
 
-    def _beginnings(self, budget: Budget) -> Iterator[tuple[int, State]]:
+    def _beginnings(self) -> Iterator[tuple[int, State]]:
         """Nobody in control; and each station in control for a while, its levers ahead."""
         slots = self.slots
         nobody, _ = slots.settled(slots.start())
@@ -114,43 +140,45 @@ class Search:
     def _expand(
         self,
         state: State,
-        taken: int,
-        depth: int,
-        spent: int,
+        place: int,
+        used: Budget,
         budget: Budget,
-        waiting: list[deque[tuple[State, int, int]]],
+        queue: deque[tuple[State, int, int]],
+        later: list[dict[State, tuple[int, int, int, Choice]]],
         into: Round,
     ) -> Violation | None:
-        slots, best = self.slots, self.best
+        slots, states = self.slots, self.states
         judge = slots.judge
-        for choice in slots.choices(state, budget.takes - taken, budget.disturbances - spent):
-            now_taken = taken + (choice[0] == "take")
-            now_spent = spent + (choice[0] not in FREE)
-            found, obeyed_old = slots.advance(state, choice, budget.takes - now_taken)
+        depth = self.depths[place] + 1
+        for choice in slots.choices(state, budget.takes - used.takes, budget.disturbances - used.disturbances):
+            taken = used.takes + (choice[0] == "take")
+            found, obeyed_old = slots.advance(state, choice, budget.takes - taken)
             into.transitions += 1
-            before = best.get(found)
-            if before is None or before > now_taken:
-                best[found] = now_taken
-                if before is None:
-                    self.came[found] = (state, choice)
-                waiting[now_spent].append((found, now_taken, depth + 1))
             wrong = OBEYED_OLD if obeyed_old else judge.wrong(found[3], found[4])
             if wrong:
-                return self._violation(wrong, obeyed_old, [*self._way(state), (state, choice)], found)
+                return self._violation(wrong, obeyed_old, place, choice, found)
+            known = states.get(found)
+            if known is not None and self.taken[known] <= taken:
+                continue
+            if choice[0] in FREE:
+                queue.append((found, self._enter(found, taken, depth, place, choice), taken))
+            else:
+                waits = later[used.disturbances + 1]
+                if found not in waits or waits[found][0] > taken:
+                    waits[found] = (taken, depth, place, choice)
         return None
 
-    def _way(self, state: State) -> list[tuple[State, Choice]]:
-        way: list[tuple[State, Choice]] = []
-        came = self.came[state]
-        while not isinstance(came, int):
-            way.append(came)
-            came = self.came[came[0]]
-        return way[::-1]
-
-    def _violation(self, what: str, words: str, way: list[tuple[State, Choice]], last: State) -> Violation:
-        prelude = self.came[way[0][0]] if way else self.came[last]
-        assert isinstance(prelude, int)
-        return Violation(what, words, prelude, [choice for _, choice in way], [*(state for state, _ in way), last])
+    def _violation(self, what: str, words: str, place: int, last: Choice | None, end: State) -> Violation:
+        """The way to the state at `place`, and by the choice `last`, if there is one, to the state `end`."""
+        path = [last] if last is not None else []
+        places = [place]
+        while self.parents[places[-1]] >= 0:
+            path.append(self.by[places[-1]])
+            places.append(self.parents[places[-1]])
+        wanted = set(places)
+        by_place = {each: state for state, each in self.states.items() if each in wanted}
+        states = [by_place[each] for each in reversed(places)]
+        return Violation(what, words, self.preludes[places[-1]], path[::-1], [*states, end] if last is not None else states)
 
     # ------------------------------------------------------------------------------------------------ somebody can take control
 
@@ -160,7 +188,7 @@ class Search:
         uncut = (UNCUT,) * len(self.network.bus_names)
         left: dict[State, int] = {}
         """Slots until it has settled where somebody can take control."""
-        for state in self.best:
+        for state, place in self.states.items():
             way = []
             seen: dict[State, int] = {}
             here: State = (*state[:2], uncut, 0, 0)
@@ -173,7 +201,7 @@ class Search:
                 settled = way[seen[here] :]
                 took = min((slots_taken for each in settled if (slots_taken := self._fastest_take(each)) is not None), default=None)
                 if took is None:
-                    return self._violation(STUCK, "", self._way(state), state)
+                    return self._violation(STUCK, "", place, None, state)
                 into.longest_take = max(into.longest_take, took)
                 left.update(dict.fromkeys(settled, 0))
                 del way[seen[here] :]

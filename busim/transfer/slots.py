@@ -12,19 +12,16 @@ from busim.events import bits
 from busim.host.host import NodeError
 from busim.transfer.cell import NOTHING_DONE, RESETS, TAKES, TAKES_MATCHED, Done
 from busim.transfer.judge import Judge
-from busim.transfer.memory import FORGOTTEN, Label, numbers_in_frame, relabel_frame
-from busim.transfer.network import DISTURBED, UNCUT, Network
+from busim.transfer.memory import FORGOTTEN, Label, numbers_in_frame
+from busim.transfer.network import CODE_WHEEL, DISTURBED, UNCUT, Network
+from busim.transfer.parcels import Parcel
+from busim.units import MS
 
-Wire = tuple[int, int, bytes]
-"""(bus, id, data)."""
+State = tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...], int, int]
+"""(numbers of the cells' forms, numbers of the parcels on their way, place of each bus's cut, apart, both)."""
 
-Frame = tuple[int, int, Wire, tuple[int, ...]]
-"""A frame on its way: (slots until it is heard, 1 if it was held up, the frame, members that will hear it)."""
-
-State = tuple[tuple[int, ...], tuple[Frame, ...], tuple[int, ...], int, int]
-
-LONGEST_DELAY: Final = 3
-"""Slots by which a frame comes later than others: 60 ms let a claim come behind the next one."""
+LONGEST_DELAY_MS: Final = 60
+"""By how much a frame comes later than others at the most, rounded up to whole slots: it lets a claim come behind the next one."""
 
 LONGEST_SETTLING: Final = 2000
 """Slots after which no boat is waited for any longer."""
@@ -46,9 +43,10 @@ class Slots:
         self.network = network
         self.judge = judge
         self.cells = network.cells
-        self._names: dict[tuple[tuple[tuple[Label, int], ...], tuple[tuple[int, int], ...]], int] = {}
-        self._frames: dict[tuple[Wire, int], Wire] = {}
-        self._numbers: dict[Wire, frozenset[int]] = {}
+        self.parcels = network.parcels
+        self.longest_delay = -(-LONGEST_DELAY_MS * MS // network.slot_ns)
+        self._fresh: dict[int, int] = {}
+        """Frame -> its parcel when it was just sent, -1 where nobody hears it."""
         self._known: dict[Any, Any] = {}
         self._matched = {station.address for station in network.plan.stations if station.matched_take}
 
@@ -87,8 +85,9 @@ class Slots:
         for bus, cut in enumerate(cuts):
             if cut != UNCUT:
                 yield "heal", (bus,)
-        due = [frame for frame in flight if not frame[0]]
-        if any(frame[2][1] >> 6 == bits.CODE_CLAIM for frame in due):
+        due = self.due(flight)
+        codes = [self.parcels.wires[parcel.wire][1] >> 6 for parcel in due]
+        if bits.CODE_CLAIM in codes:
             yield "order", ()
         if not disturbances_left:
             return
@@ -97,18 +96,26 @@ class Slots:
         for bus, cut in enumerate(cuts):
             if cut == UNCUT:
                 yield from (("cut", (bus, place)) for place in range(len(self.network.cuts_m[bus])))
-        for place, frame in enumerate(due):
-            if frame[2][1] >> 6 not in DISTURBED:
-                continue
-            listeners = frame[3]
-            yield from (("lost", (place, listener)) for listener in listeners)
-            if len(listeners) > 1:
-                yield "lost", (place, *listeners)
-            if frame[2][1] >> 6 == bits.CODE_LEVER and not self._numbers_of(frame[2]):
-                continue  # it holds no number: nobody obeys it, whenever it comes
-            for slots in range(1, LONGEST_DELAY + 1):
-                yield "late", (place, slots)
-                yield "twice", (place, slots)
+        for place, (parcel, code) in enumerate(zip(due, codes, strict=True)):
+            if code in DISTURBED:
+                yield from self._hits(place, parcel, code)
+
+    def due(self, flight: tuple[int, ...]) -> list[Parcel]:
+        """What is heard in the next slot, unless something happens to it."""
+        return [parcel for number in flight if not (parcel := self.parcels.parcels[number]).wait]
+
+    def _hits(self, place: int, parcel: Parcel, code: int) -> Iterator[Choice]:
+        listeners = parcel.listeners
+        yield from (("lost", (place, listener)) for listener in listeners)
+        if len(listeners) > 1:
+            yield "lost", (place, *listeners)
+        if code in (bits.CODE_LEVER, CODE_WHEEL):
+            _, can_id, data = self.parcels.wires[parcel.wire]
+            if not numbers_in_frame(can_id, data):
+                return  # it holds no number: nobody obeys it, whenever it comes
+        for slots in range(1, self.longest_delay + 1):
+            yield "late", (place, slots)
+            yield "twice", (place, slots)
 
     # ------------------------------------------------------------------------------------------------ what comes of it
 
@@ -120,28 +127,27 @@ class Slots:
             cuts = (*cuts[: where[0]], where[1], *cuts[where[0] + 1 :])
         elif what == "heal":
             cuts = (*cuts[: where[0]], UNCUT, *cuts[where[0] + 1 :])
-        heard: list[list[Wire]] = [[] for _ in cells]
-        onward: list[Frame] = []
-        members = network.members
+        heard: list[list[int]] = [[] for _ in cells]
+        onward: list[int] = []
+        members, table = network.members, self.parcels
         place = -1
-        for frame in flight:
-            wait, late, wire, listeners = frame
+        for number in flight:
+            wait, late, wire, listeners = table.parcels[number]
             if wait:
-                onward.append((wait - 1, late, wire, listeners))
+                onward.append(table.parcel(wait - 1, late, wire, listeners))
                 continue
             place += 1
-            if where and where[0] == place:
+            if where and where[0] == place and what in ("lost", "late", "twice"):
                 if what == "lost":
                     listeners = tuple(each for each in listeners if each not in where[1:])
-                elif what == "late":
-                    onward.append((where[1] - 1, 1, wire, listeners))
-                    continue
-                elif what == "twice":
-                    onward.append((where[1] - 1, 1, wire, listeners))
-            bus = wire[0]
+                else:
+                    onward.append(table.parcel(where[1] - 1, 1, wire, listeners))
+                    if what == "late":
+                        continue
+            bus, can_id, _ = table.wires[wire]
             cut = cuts[bus]
             for listener in listeners:
-                if cut == UNCUT or network.passes(bus, cut, wire[1] & 0x3F, members[listener]):
+                if cut == UNCUT or network.passes(bus, cut, can_id & 0x3F, members[listener]):
                     heard[listener].append(wire)
         events = [NOTHING_DONE] * len(cells)
         if what == "take":
@@ -156,11 +162,10 @@ class Slots:
         return self._assemble(done, onward, cuts, apart, both, takes_left, where[0] if what == "reset" else -1)
 
     def _assemble(
-        self, done: list[Done], onward: list[Frame], cuts: tuple[int, ...], apart: int, both: int, takes_left: int, reset: int
+        self, done: list[Done], onward: list[int], cuts: tuple[int, ...], apart: int, both: int, takes_left: int, reset: int
     ) -> Next:
         network = self.network
         moved: list[tuple[Label, int]] = []
-        routes = network.routes
         flight = onward
         obeyed_old = ""
         for each in done:
@@ -168,12 +173,15 @@ class Slots:
             if each.obeyed_old:
                 obeyed_old = each.obeyed_old
             for wire in each.sent:
-                listeners = routes.get(wire[:2])
-                if listeners:
-                    flight.append((0, 0, wire, listeners))
+                fresh = self._fresh.get(wire)
+                if fresh is None:
+                    listeners = network.routes.get(self.parcels.wires[wire][:2], ())
+                    fresh = self._fresh[wire] = self.parcels.parcel(0, 0, wire, listeners) if listeners else -1
+                if fresh >= 0:
+                    flight.append(fresh)
         if reset >= 0:
             address = network.members[reset]
-            flight = [frame for frame in flight if frame[2][1] & 0x3F != address]
+            flight = [number for number in flight if self._sender(number) != address]
             moved += (((address, code), FORGOTTEN) for code in range(16))
         cells = [each.cell for each in done]
         if moved:
@@ -181,42 +189,36 @@ class Slots:
         numbers = self._ranks(cells, flight, takes_left + 2)
         if numbers:
             cells, flight = self._rename(cells, flight, (), numbers)
-        flight.sort(key=_order)
+        flight.sort(key=self.parcels.order.__getitem__)
         told = [self.cells[index].told[number] for index, number in enumerate(cells)]
         shows = [self.cells[index].shows[number] for index, number in enumerate(cells)]
         apart, both = self.judge.ages(told, shows, cuts, apart, both)
-        on_its_way = self._same(tuple([self._same(frame) for frame in flight]))
-        return Next((tuple(cells), on_its_way, self._same(cuts), apart, both), obeyed_old)
+        return Next((self._same(tuple(cells)), self._same(tuple(flight)), self._same(cuts), apart, both), obeyed_old)
+
+    def _sender(self, number: int) -> int:
+        return self.parcels.wires[self.parcels.parcels[number].wire][1] & 0x3F
 
     def _same(self, thing: Any) -> Any:
         """The first of all things equal to this one: there are many of them, and they take a lot of room."""
         return self._known.setdefault(thing, thing)
 
     def _rename(
-        self, cells: list[int], flight: list[Frame], moved: tuple[tuple[Label, int], ...], numbers: tuple[tuple[int, int], ...]
-    ) -> tuple[list[int], list[Frame]]:
+        self, cells: list[int], flight: list[int], moved: tuple[tuple[Label, int], ...], numbers: tuple[tuple[int, int], ...]
+    ) -> tuple[list[int], list[int]]:
         key = (moved, numbers)
-        names = self._names.get(key)
-        if names is None:
-            names = self._names[key] = len(self._names)
+        names = self.network.names_of.setdefault(key, len(self.network.names_of))
         moves, ranks = dict(moved), dict(numbers)
         cells = [self.cells[index].relabelled(number, names, moves, ranks) for index, number in enumerate(cells)]
-        renamed = []
-        for wait, late, wire, listeners in flight:
-            new = self._frames.get((wire, names))
-            if new is None:
-                bus, can_id, data = wire
-                new = self._frames[wire, names] = self._same((bus, can_id, relabel_frame(can_id, data, moves, ranks)))
-            renamed.append((wait, late, new, listeners))
-        return cells, renamed
+        return cells, self.parcels.renamed(flight, names, moves, ranks)
 
-    def _ranks(self, cells: list[int], flight: list[Frame], gap: int) -> tuple[tuple[int, int], ...]:
+    def _ranks(self, cells: list[int], flight: list[int], gap: int) -> tuple[tuple[int, int], ...]:
         """Numbers called anew: in their order, and no further apart than `gap`, which is more than takes can still bridge."""
         found: set[int] = set()
         for index, number in enumerate(cells):
             found |= self.cells[index].numbers[number]
-        for frame in flight:
-            found |= self._numbers_of(frame[2])
+        numbers = self.parcels.numbers
+        for parcel in flight:
+            found |= numbers[parcel]
         before = rank = 0
         ranks = []
         for value in sorted(found):
@@ -225,14 +227,3 @@ class Slots:
             if rank != value:
                 ranks.append((value, rank))
         return tuple(ranks)
-
-    def _numbers_of(self, wire: Wire) -> frozenset[int]:
-        found = self._numbers.get(wire)
-        if found is None:
-            found = self._numbers[wire] = numbers_in_frame(wire[1], wire[2])
-        return found
-
-
-def _order(frame: Frame) -> tuple[int, int, int]:
-    """As frames are heard: what was held up comes behind, else the lowest id first, as arbitration has it; of one id as sent."""
-    return frame[0], frame[1], frame[2][1]

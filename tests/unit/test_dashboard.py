@@ -250,7 +250,7 @@ def test_station_panel_field_wheel_filter_help() -> None:
         table.go(0.5)
         assert 'with "wheelhouse"' in table.text(table.app.left)
         await table.press("f1")
-        assert all(keys_words in table.text(table.app.left) for keys_words, _ in labels.KEYS_OF_THE_SCREEN[:5])
+        assert all(keys_words in table.text(table.app.left) for keys_words in list(labels.KEYS_OF_THE_SCREEN)[:5])
         await table.press("l", "l", "l", "5")
         table.go(1)
         assert "alarm.shown" in table.text(table.app.left)
