@@ -63,9 +63,12 @@ class Flood(Requirement):
 
     def _heartbeat(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         """A good moment to look whether every listener still shows what it was told, also by a node that has died since."""
-        self._look(now_ns)
+        if self.changed_ns:
+            self._look(now_ns)
         node = self.situation.node_of[can_id & 0x3F]
-        for (which, about), (since_ns, told_ns) in self.raised.get(node, {}).items():
+        if node not in self.raised:
+            return
+        for (which, about), (since_ns, told_ns) in self.raised[node].items():
             certain = now_ns - told_ns <= REPEATED_NS or self.situation.node_of.get(about) not in self.situation.running
             if certain and now_ns - since_ns > SETTLED_NS:
                 self._in_sight(now_ns, node, which, about)

@@ -30,7 +30,9 @@ class Kept(Requirement):
         self.listeners = listeners_of(context.plan)
         self.covers = {node: Cover(context.plan, address) for node, address in self.listeners.items()}
         self.missing_ns = context.plan.timing.heartbeat_missing_ms * MS
-        self.heard_ns: dict[tuple[str, int], int] = {}
+        self.bit_of = {node: self.situation.host_bit[address] for node, address in self.listeners.items()}
+        self.heard_ns: dict[tuple[int, int], int] = {}
+        """(node, mask of the hosts that accepted its heartbeat) -> when that was last: one entry a node while nothing breaks."""
         self.answered_ns = -SECOND * 3600
         """When somebody answered an alarm last, anywhere."""
         self.acknowledged = False
@@ -49,9 +51,11 @@ class Kept(Requirement):
             journal.watch_events(kind, getattr(self, f"_{kind}"))
 
     def _heartbeat(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
-        for node, address in self.listeners.items():
-            if mask & self.situation.host_bit[address]:
-                self.heard_ns[node, can_id & 0x3F] = now_ns
+        self.heard_ns[can_id & 0x3F, mask] = now_ns
+
+    def _heard_last_ns(self, listener: str, sender: int) -> int:
+        bit = self.bit_of[listener]
+        return max((at_ns for (node, mask), at_ns in self.heard_ns.items() if node == sender and mask & bit), default=0)
 
     def _key(self, event: Event) -> None:
         at_ns, _, _, node, key, down = event
@@ -106,7 +110,7 @@ class Kept(Requirement):
         for lost in list(self.steady.get(node, {})):
             if not self.covers[node].node_lost(view, lost):
                 del self.steady[node][lost]
-                if now_ns - self.heard_ns.get((node, lost), 0) > 2 * self.missing_ns:
+                if now_ns - self._heard_last_ns(node, lost) > 2 * self.missing_ns:
                     self.tally.fail(now_ns, f"{node}: {self.situation.node_of[lost]} is still silent, and no longer listed")
 
     def _start(self, event: Event) -> None:

@@ -51,6 +51,7 @@ class Shown(Requirement):
         plan = context.plan
         self.missing_ns = plan.timing.heartbeat_missing_ms * MS
         self.limit_ms = plan.timing.heartbeat_missing_ms + NOTICED_MS
+        self.limit_ns = self.limit_ms * MS
         self.tally = Tally(self.id, self.limit_ms, "ms", MEASURED)
         self.listeners: dict[str, Listener] = {}
         for node, address in listeners_of(plan).items():
@@ -76,11 +77,13 @@ class Shown(Requirement):
             return
         sender = can_id & 0x3F
         for node, listener in self.listeners.items():
-            if mask & listener.bit and sender in listener.heard_ns:
-                if now_ns - listener.heard_ns[sender] > self.limit_ms * MS:
+            heard_ns = listener.heard_ns
+            if mask & listener.bit and sender in heard_ns:
+                if now_ns - heard_ns[sender] > self.limit_ns:
                     self._silent(node, listener, sender, now_ns)
-                listener.heard_ns[sender] = now_ns
-                listener.shown.discard(sender)
+                heard_ns[sender] = now_ns
+                if sender in listener.shown:
+                    listener.shown.remove(sender)
 
     def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         if not bits.sound(can_id, data):
