@@ -9,7 +9,7 @@ from collections.abc import Callable
 from typing import Any, Final
 
 from busim.protocol.catalogue import CLAIM, DRIVE_OBEYS, DRIVE_STATE, HEARTBEAT, LEVER, NEUTRAL_NOW, RUDDER_STATE, WHEEL
-from busim.protocol.counter import LEFT_OVER
+from busim.protocol.counter import LEFT_OVER, newer
 from busim.protocol.tables import DRIVE_TABLE, STATION_TABLE
 from busim.protocol.values import NEUTRAL
 from busim.seam import Kept
@@ -143,6 +143,23 @@ def _off_its_place(instead: Any) -> Callable[[Any, Any, Any], Any]:
     return lambda node, doubts, value: value if doubts.side else instead
 
 
+def _may_still_take(node: Any, watch: Any) -> bool:
+    """A claim that its number rules out now is ruled out for good: the number obeyed never goes back."""
+    if not watch.claim:
+        return False
+    station = next(address for address, each in node.stations.items() if each is watch)
+    number = watch.claim[0]
+    return newer(number, node.number) or (number == node.number and station < node.obeyed)
+
+
+def _claim(node: Any, watch: Any, claim: tuple[int, ...]) -> tuple[int, ...]:
+    return claim if _may_still_take(node, watch) else ()
+
+
+def _agreed(node: Any, taker: Any, agreed_ns: int) -> int:
+    return agreed_ns if _may_still_take(node, taker) else _OLD_NS
+
+
 def _idle_since(node: Any, drive: Any, since_ns: int) -> int:
     return since_ns if drive.state in GOING_IDLE else _OLD_NS
 
@@ -192,7 +209,7 @@ MEMORY: Final[dict[str, dict[str, Kept]]] = {
     "PairWatch": {"alone": Kept("value", trim=_alone), "buses": INSIDE},
     "HeartbeatWatch": {"counter": Kept("inside", code=HEARTBEAT.code), "heard_ns": Kept("moment", _missing_ms), "same_boat": VALUE},
     "StationWatch": {
-        "claim": Kept("number", at=0),
+        "claim": Kept("number", at=0, trim=_claim),
         "claim_counter": Kept("inside", code=CLAIM.code),
         "heartbeat": INSIDE,
     },
@@ -279,7 +296,7 @@ MEMORY: Final[dict[str, dict[str, Kept]]] = {
         "pair": Kept("number", at=1),
         "rudder_counter": Kept("inside", code=RUDDER_STATE.code, sender="rudder_address"),
     },
-    "Taker": {"agreed_ns": Kept("moment", _timeout_ms)},
+    "Taker": {"agreed_ns": Kept("moment", _timeout_ms, trim=_agreed)},
     "DrivePair": {
         "counter": Kept("inside", code=DRIVE_OBEYS.code),
         "instance": FIXED,

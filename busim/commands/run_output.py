@@ -47,7 +47,9 @@ def text_lines(outcome: Outcome) -> Iterator[str]:
 
 
 def _quantity(value: int | None, unit: str) -> str:
-    return labels.NOT_YET if value is None else f"{value:,} {unit}"
+    if value is None:
+        return labels.NOT_YET
+    return f"{value / 100:g} deg" if unit == "cdeg" else f"{value:,} {unit}"
 
 
 def _verdict_row(verdict: Verdict) -> tuple[str, ...]:

@@ -124,7 +124,12 @@ class Shown(Requirement):
 
     def _silent(self, node: str, listener: Listener, other: int, now_ns: int) -> None:
         """Unheard beyond the limit; whether that was shown is known."""
-        if listener.running and other not in listener.shown:
+        if not listener.running or other in listener.shown:
+            return
+        if listener.cover.node_lost(self.situation.alarms.at(node), other):
+            # A line that stood before this silence began, and has not changed in it, covers it without a word.
+            self.tally.held(now_ns, f"{node}: went on showing that it does not hear {self.situation.node_of[other]}")
+        else:
             waited_ms = (now_ns - listener.heard_ns[other]) // MS
             self.tally.measure(waited_ms, now_ns, f"{node}: did not show that it does not hear {self.situation.node_of[other]}")
 

@@ -40,7 +40,7 @@ class Hold(Requirement):
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)
-        self.tally = Tally(self.id, MOST_CDEG, "hundredths of a degree", FROM_PLANT)
+        self.tally = Tally(self.id, MOST_CDEG, "cdeg", FROM_PLANT)
         plan = context.plan
         self.timeout_ns = plan.timing.control_timeout_ms * MS
         self.max_gap = plan.timing.max_gap

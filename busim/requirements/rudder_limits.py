@@ -19,7 +19,7 @@ class Limits(Requirement):
     def __init__(self, context: Context) -> None:
         super().__init__(context)
         rudder = context.plan.rudder
-        self.tally = Tally(self.id, rudder.hard_over_cdeg if rudder is not None else None, "hundredths of a degree", FROM_PLANT)
+        self.tally = Tally(self.id, rudder.hard_over_cdeg if rudder is not None else None, "cdeg", FROM_PLANT)
         self.fastest = rudder.cdeg_per_s * (1000 + FASTER_PERMILLE) // 1000 if rudder is not None else 0
         self.from_ns = 0
         self.from_cdeg = 0

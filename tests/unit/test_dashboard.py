@@ -98,6 +98,7 @@ def test_take_control_go_ahead_cut_the_cable_and_read_why() -> None:
     assert again.digest == table.rehearsal.world.journal.digest, "what was played runs again without a screen"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("view", VIEWS)
 @pytest.mark.parametrize("size", [(80, 24), (120, 40), (160, 50)])
 def test_every_view_fits_every_size(view: str, size: tuple[int, int]) -> None:
@@ -132,6 +133,7 @@ def test_too_small_says_so_and_a_larger_one_works_again() -> None:
 # ------------------------------------------------------------------------------------------------ mouse
 
 
+@pytest.mark.slow
 def test_a_lever_is_dragged_along_its_line() -> None:
     async def drag(table: Table) -> None:
         table.go(2)
@@ -178,6 +180,7 @@ def test_a_slider_snaps_to_neutral_and_ends_at_its_ends() -> None:
 # ------------------------------------------------------------------------------------------------ time
 
 
+@pytest.mark.slow
 def test_paused_slower_faster() -> None:
     async def pace(table: Table) -> None:
         table.go(1)
@@ -200,6 +203,7 @@ def test_paused_slower_faster() -> None:
     play(pace)
 
 
+@pytest.mark.slow
 def test_looking_back_shows_the_boat_as_she_was_and_does_nothing_to_her() -> None:
     async def back(table: Table) -> None:
         table.go(2)
@@ -222,6 +226,7 @@ def test_looking_back_shows_the_boat_as_she_was_and_does_nothing_to_her() -> Non
 # ------------------------------------------------------------------------------------------------ other keys
 
 
+@pytest.mark.slow
 def test_the_pendant_is_pulled_and_plugged_in_again() -> None:
     async def plug(table: Table) -> None:
         table.go(1)
@@ -235,6 +240,7 @@ def test_the_pendant_is_pulled_and_plugged_in_again() -> None:
     play(plug, "marsh_tern")
 
 
+@pytest.mark.slow
 def test_station_panel_field_wheel_filter_help() -> None:
     async def keys(table: Table) -> None:
         table.go(1)
@@ -335,20 +341,24 @@ def test_first_light() -> None:
     led("first_light", "first_boat", (("1", "enter"), 1.5), (("enter",), 1.5))
 
 
+@pytest.mark.slow
 def test_take_control_and_go_ahead() -> None:
     led("take_control", "first_boat", (("t",), 1), (("up",) * 4, 4), (("0",), 4))
 
 
+@pytest.mark.slow
 def test_cut_the_cable() -> None:
     under_way = [(("t",), 1.0), (("up",) * 5, 4.0)]
     cut_and_mended = [(("4", "right", "right", "enter"), 1.0), (("2",), 4.0), (("m", "0"), 2.0), (("t",), 2.0)]
     led("cut_the_cable", "first_boat", *under_way, *cut_and_mended)
 
 
+@pytest.mark.slow
 def test_hand_over() -> None:
     led("hand_over", "marsh_tern", (("t",), 1.5), (("tab", "t"), 2))
 
 
+@pytest.mark.slow
 def test_the_night_scene() -> None:
     evening = (("1", "tab", "tab", *["right"] * 4, "enter"), 3.0)  # the saloon's panel, its fifth field
     night = (("tab", "tab", "enter"), 2.0)  # round to the wheelhouse's, its first field
@@ -362,6 +372,7 @@ def test_every_guide_says_what_was_seen_and_why(guide: Guide) -> None:
     assert all(step.words for step in guide.steps)
 
 
+@pytest.mark.slow
 def test_the_lights_as_they_are_become_a_scene_and_can_be_taken_back(tmp_path: Path) -> None:
     path = tmp_path / "boat.yaml"
     text = (CONFIGS / "marsh_tern" / "boat.yaml").read_text(encoding="utf-8")

@@ -166,6 +166,7 @@ def later(script: list[Call], by_ns: int) -> list[Call]:
     return [(moment_ns + by_ns, *call) for moment_ns, *call in script]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "least"), [("drive", 15), ("station", 5)])
 def test_the_scripts_below_take_a_node_through_much_of_its_table(name: str, least: int) -> None:
     """Else "the same again" would say little."""
@@ -177,6 +178,7 @@ def test_the_scripts_below_take_a_node_through_much_of_its_table(name: str, leas
     assert len(rows) >= least, rows
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [21, 22])
 def test_the_same_calls_give_the_same_actions(kind: Specimen, seed: int) -> None:
     script = script_for(kind, seed)
@@ -187,6 +189,7 @@ def test_the_same_calls_give_the_same_actions(kind: Specimen, seed: int) -> None
     assert state_of(first.node) == state_of(second.node)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [21, 22])
 @pytest.mark.parametrize("start_ns", [1, 7 * SECOND + 123, 10**15])
 def test_the_time_it_is_given_is_the_only_time_it_knows(kind: Specimen, seed: int, start_ns: int) -> None:
@@ -198,6 +201,7 @@ def test_the_time_it_is_given_is_the_only_time_it_knows(kind: Specimen, seed: in
     assert first.said == second.said
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [31, 32, 33])
 def test_a_node_saved_in_the_middle_goes_on_as_it_was(kind: Specimen, seed: int) -> None:
     script = script_for(kind, seed)

@@ -18,6 +18,8 @@ from busim.simulator.build import build_world, power_up
 from busim.simulator.kinds import load_kinds
 from busim.units import MS, SECOND
 
+pytestmark = pytest.mark.slow
+
 FOLDER = Path(__file__).parents[2] / "configs" / "marsh_tern"
 WHEELHOUSE, UPPER_DECK = 1, 3
 SHOWS_NOBODY, SHOWS_HERE, SHOWS_ANOTHER, SHOWS_NOTHING, SHOWS_LOST = 1, 2, 3, 4, 7

@@ -14,7 +14,10 @@ from tests.twins.table import TWINS, Twin
 
 from .test_coverage_of_requirements import scenario, shipped, verdicts
 
-EVERY_TWIN = pytest.mark.parametrize("twin", TWINS, ids=lambda twin: twin.name)
+EVERY_TWIN = pytest.mark.parametrize(
+    "twin",
+    [pytest.param(twin, id=twin.name, marks=[] if twin.boat == "first_boat" else [pytest.mark.slow]) for twin in TWINS],
+)
 
 
 @EVERY_TWIN
