@@ -227,14 +227,17 @@ ENDED_BY_NODE: Final = "a node's module or class ended the program (sys.exit): a
 
 TRANSFER_NO_DRIVE: Final = "the boat has no drive: there is no control to transfer"
 TRANSFER_WRITTEN_BEFORE: Final = "is there already: name a new file for the scenario"
-TRANSFER_EXPLORES: Final = "explored: {nodes}; steps of {slot} ms; from nobody in control, and from each station in control"
+TRANSFER_EXPLORES: Final = "explored: {nodes}; steps of {slot} ms"
 TRANSFER_ABSTRACTED: Final = (
-    "taken for granted: machinery does in one step what it is told; heartbeats get through unless a trunk is cut; one thing happens "
-    "in a step; no counter wraps while nobody hears it; no alarm and no neutral now"
+    "taken for granted: machinery does in one step what it is told; heartbeats get through unless a trunk is cut; one thing "
+    "happens in a step; no counter wraps while nobody hears it; no alarm and no neutral now"
 )
 TRANSFER_ROUND: Final = (
-    "takes {takes}, disturbances {disturbances}: {states:,} states, {transitions:,} transitions, depth {depth} ({depth_ms:,} ms), {how}"
+    "takes {takes}, disturbances {disturbances}, {holders}: {states:,} states, {transitions:,} transitions, "
+    "depth {depth} ({depth_ms:,} ms), {how}"
 )
+TRANSFER_ANYBODY: Final = "from nobody and from each station in control"
+TRANSFER_SOMEBODY: Final = "from nobody and from {names} in control"
 TRANSFER_CLOSED: Final = "closed"
 TRANSFER_OPEN: Final = "NOT closed: {open:,} states are open"
 TRANSFER_UNFINISHED: Final = "stopped before it was closed"
@@ -257,4 +260,4 @@ TRANSFER_UNPLAYED: Final = {
     "late": "a frame that comes late", "twice": "a frame that comes twice", "order": "frames in another order",
 }  # fmt: skip
 TRANSFER_HELD: Final = "a whole run does not show it: a scenario has no words for {why}"
-TRANSFER_NOT_PLAYED: Final = "a whole run of it shows nothing with the first {seeds} seeds: the phases of its nodes are not these"
+TRANSFER_NOT_PLAYED: Final = "no requirement fails in a whole run of it with the first {seeds} seeds"

@@ -43,9 +43,10 @@ class Wanted:
 
     @property
     def budgets(self) -> list[Budget]:
-        """Left out: two takes undisturbed, and one take with one disturbance. Each is closed in about half a minute."""
+        """Left out: two takes undisturbed; and, so that it ends within a minute or so, one take with one disturbance from nobody
+        or the first station in control."""
         if self.takes is None and self.disturbances is None:
-            return [Budget(2, 0), Budget(1, 1)]
+            return [Budget(2, 0), Budget(1, 1, holders=1)]
         return [Budget(1 if self.takes is None else self.takes, self.disturbances or 0)]
 
 
@@ -132,7 +133,8 @@ def _played(
         held = ", ".join(labels.TRANSFER_UNPLAYED[each] for each in way.unplayed())
         said = labels.TRANSFER_HELD.format(why=held) if held else labels.TRANSFER_NOT_PLAYED.format(seeds=len(SEEDS))
     lines = [{"at_ns": at_ns, "words": each} for at_ns, each in way.lines()]
-    return {"what": violation.what, "path": lines, "scenario": text, "fails": failed, "reproduce": line if failed else None, "words": said}
+    again = line if failed else None
+    return {"what": violation.what, "path": lines, "scenario": text, "fails": failed, "reproduce": again, "words": said}
 
 
 # ------------------------------------------------------------------------------------------------ words
@@ -142,6 +144,13 @@ def _explored_lines(network: Network) -> Iterator[str]:
     names = ", ".join(network.names[address] for address in network.members)
     yield labels.TRANSFER_EXPLORES.format(nodes=printable(names), slot=network.slot_ns // MS)
     yield labels.TRANSFER_ABSTRACTED
+
+
+def _holders(network: Network, budget: Budget) -> str:
+    stations = network.stations[: budget.holders]
+    if len(stations) == len(network.stations):
+        return labels.TRANSFER_ANYBODY
+    return labels.TRANSFER_SOMEBODY.format(names=printable(", ".join(network.names[address] for address in stations)))
 
 
 def _round_line(network: Network, each: Round, violation: Violation | None) -> str:
@@ -154,9 +163,15 @@ def _round_line(network: Network, each: Round, violation: Violation | None) -> s
         how = labels.TRANSFER_OPEN.format(open=each.open) if each.open else labels.TRANSFER_UNFINISHED
     takes, disturbances = each.budget.takes, each.budget.disturbances
     return labels.TRANSFER_ROUND.format(
-        takes=takes, disturbances=disturbances, states=each.states, transitions=each.transitions,
-        depth_ms=each.depth * slot_ms, depth=each.depth, how=how,
-    )  # fmt: skip
+        takes=takes,
+        disturbances=disturbances,
+        holders=_holders(network, each.budget),
+        states=each.states,
+        transitions=each.transitions,
+        depth=each.depth,
+        depth_ms=each.depth * slot_ms,
+        how=how,
+    )
 
 
 def _ending_lines(network: Network, rounds: list[Round], took_s: float) -> Iterator[str]:
@@ -190,6 +205,7 @@ def _json(
             {
                 "takes": each.budget.takes,
                 "disturbances": each.budget.disturbances,
+                "begins_with": ["", *(network.names[address] for address in network.stations[: each.budget.holders])],
                 "states": each.states,
                 "transitions": each.transitions,
                 "depth_ms": each.depth * slot_ms,

@@ -95,9 +95,10 @@ def check(
     kind: Kinds = None,
 ) -> int:
     """Validate a boat file, and say what in it can't work. With --transfer: explore what the transfer of control can come to."""
-    given = {"--takes": takes, "--disturbances": disturbances, "--slot": slot, "--depth": depth, "--states": states, "--write": write}
     if not transfer:
-        alone = [name for name, value in given.items() if value is not None] + ["--json"] * as_json + ["--kind"] * bool(kind)
+        names = ("--takes", "--disturbances", "--slot", "--depth", "--states", "--write", "--json", "--kind")
+        given = (takes, disturbances, slot, depth, states, write, as_json or None, kind or None)
+        alone = [name for name, value in zip(names, given, strict=True) if value is not None]
         if alone:
             ending.say_error(f"{alone[0]} goes with --transfer")
             return ending.BAD_INPUT

@@ -112,7 +112,8 @@ class Shape:
                 self._sizes.append((owner, slot, len(thing)))
                 for key, each in thing.items():
                     self.inside.append((owner, slot, key, each, slots_of(type(each), node.memory)))
-                    self._walk(each, *((key, -1) if kept.sender == "key" else (whose, whose_at)), of_code)
+                    by_key = kept.sender == "key"
+                    self._walk(each, key if by_key else whose, -1 if by_key else whose_at, of_code)
             elif thing is not None:
                 self.inside.append((owner, slot, None, thing, slots_of(type(thing), node.memory)))
                 self._walk(thing, whose, whose_at, of_code)

@@ -16,6 +16,8 @@ BEGIN_NS: Final = 6 * SECOND
 BEFORE_NS: Final = 100 * MS
 """So long before a take a lever is moved: it has been sampled by then."""
 AFTER_NS: Final = 4 * SECOND
+REARM_NS: Final = 8 * SECOND
+"""With `AFTER_NS` longer than it may take until thrust is back after a take."""
 MESSAGES: Final = {1: "claim", 2: "lever", 4: "wheel", 5: "drive_obeys", 8: "rudder_state"}
 NOT_PLAIN: Final = ("on", "off", "yes", "no", "true", "false", "null")
 
@@ -115,7 +117,7 @@ class Path:
             actions += self._take(PRELUDE_NS, violation.prelude)
             actions += self._levers(PRELUDE_NS + SECOND, violation.prelude, LEVER_AHEAD_PERMILLE)
             levers[violation.prelude] = 1
-        open_cuts: dict[int, dict[str, Any]] = {}
+        open_cuts: dict[int, tuple[int, dict[str, Any]]] = {}
         for slot, (what, where) in enumerate(violation.path):
             at_ns, state = self.at_ns(slot), violation.states[slot]
             for index, lever in enumerate(self._lever_of(violation.states[slot + 1])):
@@ -131,11 +133,11 @@ class Path:
             elif what == "cut":
                 bus = self.network.bus_names[where[0]]
                 cut = {"at_s": _s(at_ns), "cut": {"bus": bus, "at_m": self.network.cuts_m[where[0]][where[1]]}}
-                open_cuts[where[0]] = cut
+                open_cuts[where[0]] = (at_ns, cut)
                 faults.append(cut)
             elif what == "heal":
-                cut = open_cuts.pop(where[0])
-                cut["for_s"] = round(_s(at_ns) - cut["at_s"], 3)
+                began_ns, cut = open_cuts.pop(where[0])
+                cut["for_s"] = _s(at_ns - began_ns)
             elif what == "lost":
                 message, sender, bus = self._frame(state, where[0])
                 faults += [
@@ -144,6 +146,14 @@ class Path:
                     for each in where[1:]
                 ]  # fmt: skip
         last_ns = self.at_ns(len(violation.path)) + AFTER_NS
+        if violation.what == STUCK:
+            for began_ns, cut in open_cuts.values():
+                cut["for_s"] = _s(self.at_ns(len(violation.path)) - began_ns)
+            for index in range(len(self.network.stations)):
+                actions += [*self._levers(last_ns - BEFORE_NS, index, 0), *self._take(last_ns, index)]
+                actions += self._levers(last_ns + SECOND, index, LEVER_AHEAD_PERMILLE)
+                actions += self._levers(last_ns + AFTER_NS, index, 0)
+                last_ns += AFTER_NS + REARM_NS
         found = {
             "scenario": "found by check --transfer",
             "words": self._wrong().removeprefix("WRONG: "),

@@ -18,10 +18,12 @@ from busim.units import MS
 
 @dataclass(frozen=True)
 class Budget:
-    """At most so many moments in which somebody takes, and so many disturbances."""
+    """At most so many moments in which somebody takes, and so many disturbances, from nobody in control and from each of the
+    first so many stations in control."""
 
     takes: int
     disturbances: int
+    holders: int = 1_000
 
 
 @dataclass
@@ -75,11 +77,11 @@ class Search:
         self.preludes: dict[int, int] = {}
         later: list[dict[State, tuple[int, int, int, Choice]]] = [{} for _ in range(budget.disturbances + 1)]
         """Per disturbances spent: states to go on from, as (takes, slots, what it came from, by what)."""
-        for prelude, state in self._beginnings():
+        for prelude, state in self._beginnings(budget.holders):
             self.preludes[self._enter(state, 0, 0, -1, QUIET)] = prelude
             later[0][state] = (0, 0, self.states[state], QUIET)
         for spent, fresh in enumerate(later):
-            queue = deque()
+            queue: deque[tuple[State, int, int]] = deque()
             for state, (taken, depth, parent, choice) in fresh.items():
                 place = self.states.get(state)
                 if place is None or self.taken[place] > taken:
@@ -128,12 +130,12 @@ class Search:
         into.states = len(self.states)
         into.longest_apart, into.longest_both = judge.longest_apart, judge.longest_both
 
-    def _beginnings(self) -> Iterator[tuple[int, State]]:
+    def _beginnings(self, holders: int) -> Iterator[tuple[int, State]]:
         """Nobody in control; and each station in control for a while, its levers ahead."""
         slots = self.slots
         nobody, _ = slots.settled(slots.start())
         yield -1, nobody
-        for index in range(len(self.network.stations)):
+        for index in range(min(holders, len(self.network.stations))):
             state, _ = slots.settled(slots.advance(nobody, ("take", (index, TAKES)), 0).state)
             yield index, state
 
@@ -189,7 +191,7 @@ class Search:
         left: dict[State, int] = {}
         """Slots until it has settled where somebody can take control."""
         for state, place in self.states.items():
-            way = []
+            way: list[State] = []
             seen: dict[State, int] = {}
             here: State = (*state[:2], uncut, 0, 0)
             while here not in left and here not in seen:

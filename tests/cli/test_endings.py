@@ -89,6 +89,7 @@ def test_a_reader_that_goes_away_after_the_first_line(own_boat: Path) -> None:
         assert process.wait() == 0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("closed", "words", "status"),
     [(">&-", "run --scenario one_second", 0), (">&-", "check", 0), (">&- 2>&-", "check nowhere", 2), ("2>&-", "check nowhere", 2),
@@ -116,6 +117,7 @@ def test_output_to_a_full_disk_is_one_line_and_2(own_boat: Path, words: tuple[st
 # ---------------------------------------------------------------------------------------------------- terminals
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("changed", [{"LANG": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}, {"PYTHONIOENCODING": "ascii"},
                                      {"LC_ALL": "POSIX", "PYTHONIOENCODING": "latin-1"}])  # fmt: skip
 def test_a_terminal_that_knows_few_characters(own_boat: Path, changed: dict[str, str]) -> None:
@@ -132,6 +134,7 @@ def test_a_terminal_that_knows_few_characters(own_boat: Path, changed: dict[str,
     assert "no such file" in wrong.err
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("changed", [{"NO_COLOR": "1"}, {"FORCE_COLOR": "1"}])
 @pytest.mark.parametrize("words", [("check",), ("--help",), ("chek",)])
 def test_nothing_is_coloured_on_a_terminal(own_boat: Path, changed: dict[str, str], words: tuple[str, ...]) -> None:

@@ -37,6 +37,7 @@ def test_as_text_and_again_the_same(tmp_path: Path) -> None:
     assert call_busim("run", FIRST_BOAT, "--presses", "15", "--seed", "7", folder=tmp_path).out == first.out
 
 
+@pytest.mark.slow
 def test_a_panel_that_gives_up_without_a_word_is_caught(tmp_path: Path) -> None:
     words = ("run", FIRST_BOAT, "--presses", "200", "--kind", "panel=tests.twins.others:KeepsQuiet", "--json")
     done = call_busim(*words, folder=tmp_path)

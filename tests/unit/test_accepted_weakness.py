@@ -14,6 +14,8 @@ from busim.run.run import weigh
 from busim.units import SECOND
 from tests.cli.command_line import ROOT, run_busim
 
+pytestmark = pytest.mark.slow
+
 REQUIREMENT = "drive.self_loss"
 
 

@@ -55,6 +55,7 @@ def parsed(text: str) -> Any:
 # -- Valid, and as large as was asked -------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("engines", "stations", "zones"), product((1, 2), (1, 3, 6), (0, 1, 8, 9, 40)))
 def test_every_size_is_valid_and_nothing_is_found_against_it(tmp_path: Path, engines: int, stations: int, zones: int) -> None:
     text = text_of(engines, stations, zones)
@@ -149,6 +150,7 @@ def test_each_option_says_what_it_is_for_where_it_stands_first() -> None:
             assert "?" in line.partition(f"[{found['name']}]")[2], line
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", sorted(OF_EVERY_BOAT | OF_TWO_ENGINES | {"scenes"}))
 def test_each_option_taken_up_is_valid_and_in_force(tmp_path: Path, name: str) -> None:
     text = two_engines()

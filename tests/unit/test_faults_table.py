@@ -114,6 +114,7 @@ def test_it_begins_and_ends_when_it_was_planned_and_says_where(under_way: Boat, 
     assert bool(under_way.world.faults) != lasts, "what is over is not remembered"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", [name for name in PLACES if BY_NAME[name].lasts])
 def test_a_fault_that_is_over_leaves_the_boat_as_usable_as_before(under_way: Boat, name: str) -> None:
     """Control can be taken again with the lever in neutral, and a gear goes in."""
@@ -124,6 +125,7 @@ def test_a_fault_that_is_over_leaves_the_boat_as_usable_as_before(under_way: Boa
     assert [at_ns for at_ns in under_way.told("gear", "engine", 1) if at_ns > 14 * SECOND]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", PLACES)
 def test_a_world_saved_in_the_middle_of_it_goes_on_the_same(under_way: Boat, name: str) -> None:
     loaded = under_way.loaded

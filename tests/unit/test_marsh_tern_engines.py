@@ -16,6 +16,8 @@ from .judge_rig import JudgeRig
 from .small_boat import CUTOUT, small_boat
 from .test_coverage_of_requirements import CONFIGS, outcome
 
+pytestmark = pytest.mark.slow
+
 LIMIT_S, CUTOUT_S = 3.240, 0.500
 HANG_AT_S = 10.0
 

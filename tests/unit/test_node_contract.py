@@ -87,6 +87,7 @@ def test_the_first_deadline_is_at_the_start(kind: Specimen) -> None:
 # ------------------------------------------------------------------------------------------------ whatever it is given
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [1, 2])
 def test_noise_on_every_id_moves_nothing(kind: Specimen, seed: int) -> None:
     """All 2,048 ids, nine times over, any length: what is legal comes back, and no machinery moves."""
@@ -104,6 +105,7 @@ def test_every_length_on_every_id_it_hears(kind: Specimen) -> None:
     assert not [action for _, action in watched.said if moves_machinery(action)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(10, 14))
 def test_strange_days_move_nothing(kind: Specimen, seed: int) -> None:
     """Right CRCs and any content: without a heartbeat of this boat nothing engages, and nothing raises."""

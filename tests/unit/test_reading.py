@@ -385,6 +385,7 @@ plain = st.none() | st.booleans() | st.integers(-(10**20), 10**20) | st.floats(a
 trees = st.recursive(plain, lambda inner: st.lists(inner, max_size=4) | st.dictionaries(names, inner, max_size=4), max_leaves=15)
 
 
+@pytest.mark.slow
 @given(st.dictionaries(names, trees, min_size=1, max_size=4))
 def test_json_is_yaml_and_comes_back_as_it_was(value: dict[str, Any]) -> None:
     # YAML 1.2.2, s. 1.2 (from memory): every JSON text is YAML.

@@ -118,6 +118,7 @@ def test_a_fault_that_can_not_be_there_is_said_in_words() -> None:
     assert "already" in each.break_("hang", hang)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", [fault.name for fault in FAULTS])
 def test_there_is_a_place_for_every_fault_on_marsh_tern(name: str) -> None:
     boat = load_boat(CONFIGS / "marsh_tern").boat
