@@ -11,7 +11,7 @@ from busim.reading.problem import printable, refused, suggestion
 from busim.scenario.load import LoadedScenario, load_scenario
 
 FIRST_SCENARIO = "cold_start_then_cut.yaml"
-SHIPPED_BOAT = "first_boat"
+SHIPPED_BOAT = "marsh_tern"
 
 
 def find_boat(path: Path | None) -> LoadedBoat:

@@ -178,8 +178,11 @@ class Cells:
 class Slot:
     """One slot of one cell: its surroundings act, then it hears, then all its deadlines in the slot are met."""
 
-    def __init__(self, cell: Cell, fixed: Surroundings, handlers: dict[tuple[int, int], FrameHandler]) -> None:
+    def __init__(
+        self, cell: Cell, fixed: Surroundings, handlers: dict[tuple[int, int], FrameHandler], begin_ns: int = 0
+    ) -> None:
         self.cell = cell
+        self.begin_ns = begin_ns
         self.handlers = handlers
         self.fixed = fixed
         self.sent: list[Wire] = []
@@ -202,14 +205,14 @@ class Slot:
                 self._hear(bus, can_id, data)
         node = cell.node
         assert node is not None
-        now_ns = 0
-        while node.deadline_ns < fixed.slot_ns:
+        now_ns = self.begin_ns
+        while node.deadline_ns < self.begin_ns + fixed.slot_ns:
             now_ns = max(now_ns, node.deadline_ns)
             self._note(node.on_deadline(now_ns))
 
     def _start(self) -> None:
         node = self.cell.node = self.fixed.make()
-        self._note(node.on_start(0, 0))
+        self._note(node.on_start(self.begin_ns, 0))
         if self.fixed.is_station:
             self._levers(self.cell.lever)
             self._input("wheel", AMIDSHIPS_PERMILLE)
@@ -256,12 +259,12 @@ class Slot:
     def _input(self, channel: str, value: int) -> None:
         channels, node = self.fixed.channels, self.cell.node
         if node is not None and (channel in channels or channel.partition(".")[0] + ".*" in channels):
-            self._note(node.on_input(0, channel, value))
+            self._note(node.on_input(self.begin_ns, channel, value))
 
     def _hear(self, bus: int, can_id: int, data: bytes) -> None:
         cell = self.cell
         told = cell.told
-        actions = self.handlers[bus, can_id](0, bus, can_id, data)
+        actions = self.handlers[bus, can_id](self.begin_ns, bus, can_id, data)
         if not actions:
             return
         self._note(actions)

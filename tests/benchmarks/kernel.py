@@ -16,6 +16,8 @@ import statistics
 import time
 
 from busim.boat.derive import limits_of
+from busim.boat.load import load_boat
+from busim.boat.shipped import shipped_folder
 from busim.events.situation import Situation
 from busim.requirements.requirement import Context
 from busim.requirements.table import REQUIREMENTS
@@ -26,14 +28,16 @@ from busim.units import MS, SECOND
 from tests.benchmarks.boats import DRIVES, STATIONS, synthetic_boat
 
 SETTLED_NS = 3 * SECOND
+MARSH_TERN = ("marsh_tern_helm", "marsh_tern")
+"""The boat that ships: her helm alone, the nodes that are on the lighting bus only without power; and all of her."""
 
 
-def moving_levers(until_ns: int) -> list[Step]:
+def moving_levers(until_ns: int, stations: tuple[str, ...], drives: tuple[str, ...]) -> list[Step]:
     """Every lever under way all the time; the first station in control, in gear from the start on."""
-    take = (STATIONS[0], "take")
+    take = (stations[0], "take")
     steps: list[Step] = [(SECOND, 0, "key", (*take, 1)), (SECOND + 200 * MS, 0, "key", (*take, 0))]
-    for number, station in enumerate(STATIONS):
-        for place, drive in enumerate(DRIVES):
+    for number, station in enumerate(stations):
+        for place, drive in enumerate(drives):
             at_ns, high = 2 * SECOND, True
             while at_ns < until_ns:
                 permille = 900 - 40 * place if high else 350 + 30 * place
@@ -43,7 +47,13 @@ def moving_levers(until_ns: int) -> list[Step]:
 
 
 def build(observed: bool, until_ns: int, mix: str = "plain") -> World:
-    boat, plan = synthetic_boat(mix)
+    if mix in MARSH_TERN:
+        loaded = load_boat(shipped_folder() / "marsh_tern")
+        boat, plan = loaded.boat, loaded.plan
+        stations, drives = ("wheelhouse", "upper_deck", "pendant"), ("port", "starboard")
+    else:
+        boat, plan = synthetic_boat(mix)
+        stations, drives = STATIONS, DRIVES
     world = build_world(boat, plan, load_kinds(), 1)
     if observed:
         situation = Situation(plan)
@@ -51,7 +61,10 @@ def build(observed: bool, until_ns: int, mix: str = "plain") -> World:
         context = Context(plan, {name: limits_of(boat, drive) for name, drive in boat.drives.items()}, situation)
         for requirement in REQUIREMENTS:
             requirement(context).attach(world.journal)
-    world.plan_steps([*power_up(world), *moving_levers(until_ns)])
+    # One node of the lights stays on, to acknowledge what the wheelhouse sends there.
+    dark = [name for name, node in boat.nodes.items() if list(node.taps) == ["lights"]][1:] if mix == "marsh_tern_helm" else []
+    on = [step for step in power_up(world) if step[3][0] not in dark]
+    world.plan_steps([*on, *moving_levers(until_ns, stations, drives)])
     world.run(SETTLED_NS)
     return world
 
@@ -73,6 +86,10 @@ VARIANTS = (
     ("plain mix, all observers, every payload new", "plain", True),
     ("plain mix, no observers, every payload new", "plain", False),
     ("lever mix, all observers, every payload new", "levers", True),
+    ("Marsh Tern's helm, all observers", "marsh_tern_helm", True),
+    ("Marsh Tern's helm, no observers", "marsh_tern_helm", False),
+    ("the whole of Marsh Tern, all observers", "marsh_tern", True),
+    ("the whole of Marsh Tern, no observers", "marsh_tern", False),
 )
 
 

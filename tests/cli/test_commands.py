@@ -101,7 +101,7 @@ def test_without_any_boat_the_one_that_ships_is_meant(tmp_path: Path, words: tup
     ended = call_busim(*words, folder=tmp_path)
     assert ended.status == 0
     assert re.fullmatch(FIRST_LINE, ended.lines[0])
-    assert "first_boat/boat.yaml)" in ended.lines[0]
+    assert "marsh_tern/boat.yaml)" in ended.lines[0]
 
 
 def test_a_broken_boat_file_in_the_current_folder_is_never_passed_over(tmp_path: Path) -> None:
