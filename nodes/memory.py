@@ -231,7 +231,8 @@ MEMORY: Final[dict[str, dict[str, Kept]]] = {
         "from_permille": Kept("value", trim=_off_its_place(0)),
     },
     "Drive": {
-        # No alarm, and no permission to start, ever changes what a drive does with levers.
+        # No alarm, and no permission to start, ever changes what a drive does with levers. Without the deadlines of the
+        # permission it looks at its machinery at its own reports only.
         **_fixed("alarms", "start_permission"),
         # How much thrust is left while nobody steers: whom it obeys does not hang on it, and nobody explores with more.
         **_fixed("steering"),
