@@ -33,18 +33,19 @@ def rehearse(boat_path: Path | None, seed: int, *, record: bool, kinds: list[str
     writer = None
     if record:
         nothing_yet = ScenarioFile(scenario="rehearsal", lasts_s=1)
-        writer = RecordWriter(new_folder(results_folder(boat), "rehearsal"), boat.boat, nothing_yet, seed, replaced)
+        writer = RecordWriter(new_folder(results_folder(boat), "rehearsal"), boat.boat, nothing_yet, seed, replaced, played=True)
     rehearsal = Rehearsal(boat.boat, boat.plan, classes, seed, writer.keep if writer else None)
     if writer:
         rehearsal.script.written = writer.done
     try:
         path = boat.path if boat.path.parent.resolve() not in _shipped() else None
         RehearsalApp(rehearsal, boat.boat.boat.name, path=path, guide=followed).run()
+        # To the end of the second that was begun, so that the record has no loose end.
+        rehearsal.advance(-(-rehearsal.now_ns // SECOND) * SECOND)
     finally:
         if writer:
             writer.close()
     print(boat_line(boat))
-    rehearsal.advance(-(-rehearsal.now_ns // SECOND) * SECOND)
     print(labels.REHEARSED.format(seconds=rehearsal.now_ns // SECOND, digest=rehearsal.world.journal.digest))
     if writer:
         print(labels.RECORD_LINE.format(folder=shown_path(writer.folder)))

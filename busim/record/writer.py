@@ -53,7 +53,10 @@ def new_folder(results: Path, name: str) -> Path:
 class RecordWriter:
     """Give `keep` to the run. `close` when it is over; what was kept is whole in any case."""
 
-    def __init__(self, folder: Path, boat: BoatFile, scenario: ScenarioFile, seed: int, kinds: dict[str, str]) -> None:
+    def __init__(
+        self, folder: Path, boat: BoatFile, scenario: ScenarioFile, seed: int, kinds: dict[str, str], *, played: bool = False
+    ) -> None:
+        """`played`: the scenario is not known yet, it is whatever will be `done`."""
         self.folder = folder
         self.buses = list(boat.buses)
         self.second = 0
@@ -71,6 +74,8 @@ class RecordWriter:
         try:
             text = json.dumps(head, indent=1, ensure_ascii=False) + "\n"
             (folder / HEAD).write_text(text, encoding="utf-8", newline="\n")
+            if played:
+                (folder / DONE).touch()
             for name in (FRAMES, EVENTS, SECONDS):
                 self.files[name] = (folder / name).open("w", encoding="utf-8", newline="\n")
         except OSError as error:

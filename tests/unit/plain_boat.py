@@ -3,7 +3,11 @@
 It is given the same choices, slot by slot, and has to show the same to the outside: that is what the forms are held against.
 """
 
+from functools import partial
+
+from busim.seam import Node
 from busim.transfer.cell import NOTHING_DONE, RESETS, Cell, Slot
+from busim.transfer.memory import Leaf, Shape
 from busim.transfer.network import UNCUT, Network
 from busim.transfer.slots import Choice
 from busim.units import NEVER
@@ -11,11 +15,17 @@ from busim.units import NEVER
 Parcel = tuple[int, int, tuple[int, int, bytes], tuple[int, ...]]
 
 
+def own_counters(node: Node) -> list[Leaf]:
+    return [leaf for leaf in Shape(node).leaves if leaf.kept.what == "own_counter"]
+
+
 class PlainBoat:
     def __init__(self, network: Network) -> None:
         self.network = network
         self.cells = [Cell() for _ in network.members]
         self.started = [0] * len(self.cells)
+        self.stood_at: list[list[int]] = [[] for _ in self.cells]
+        """Where the counters of each stood that was reset."""
         self.flight: list[Parcel] = []
         self.cuts = [UNCUT] * len(network.bus_names)
         self.slot = 0
@@ -36,9 +46,12 @@ class PlainBoat:
                 event = RESETS
             if cell.node is None:
                 self.started[index] = self.slot
+            elif event == RESETS:
+                self.stood_at[index] = [getattr(leaf.owner, leaf.slot) for leaf in own_counters(cell.node)]
             handlers = cell.node.receives() if cell.node is not None else {}
             begin_ns = (self.slot - self.started[index]) * self.network.slot_ns
-            slot = Slot(cell, self.network.cells[index].fixed, handlers, begin_ns)
+            fixed = self.network.cells[index].fixed._replace(make=partial(self._made, index))
+            slot = Slot(cell, fixed, handlers, begin_ns)
             slot.play(event, heard[index])
             if cell.node is not None and hasattr(cell.node, "start_permission"):
                 # The one thing left out of a drive's form that has a deadline of its own; at each it also looks at its machinery.
@@ -53,6 +66,13 @@ class PlainBoat:
             self.flight = [parcel for parcel in self.flight if parcel[2][1] & 0x3F != address]
         self.flight.sort(key=lambda parcel: (parcel[0], parcel[1], parcel[2][1]))
         self.slot += 1
+
+    def _made(self, index: int) -> Node:
+        """A node that starts again counts from where nobody takes it for going on: the exploration leaves out that chance."""
+        node = self.network.cells[index].fixed.make()
+        for leaf, stood_at in zip(own_counters(node), self.stood_at[index], strict=False):
+            setattr(leaf.owner, leaf.slot, stood_at + 100 & 0xFF)
+        return node
 
     def _deliver(self, what: str, where: tuple[int, ...]) -> list[list[tuple[int, int, bytes]]]:
         heard: list[list[tuple[int, int, bytes]]] = [[] for _ in self.cells]

@@ -8,10 +8,12 @@ from typing import ClassVar
 import pytest
 
 from busim.boat.load import LoadedBoat, load_boat
+from busim.host.host import NodeError
 from busim.protocol.catalogue import DRIVE_OBEYS, LEVER
 from busim.protocol.codec import check, counter_of
-from busim.seam import Kept
+from busim.seam import Actions, Kept
 from busim.simulator.kinds import load_kinds
+from busim.transfer import slots as slots_module
 from busim.transfer.judge import Judge
 from busim.transfer.memory import FORGOTTEN, Shape, UntoldError, numbers_in_frame, relabel_frame
 from busim.transfer.network import Network
@@ -138,7 +140,7 @@ def test_a_boat_told_in_forms_does_what_the_boat_does(name: str, slot_ms: int, s
 
 
 class Counts(Drive):
-    """Counts for ever in a slot that is said to be a plain value."""
+    """Counts for ever, in a slot that is said to be a plain value."""
 
     __slots__ = ("rounds",)
     memory: ClassVar = {**Drive.memory, "Counts": {"rounds": Kept("value")}}
@@ -147,6 +149,15 @@ class Counts(Drive):
         super().__init__(*arguments)  # type: ignore[arg-type]
         self.rounds = 0
 
-    def on_deadline(self, now_ns: int) -> tuple[object, ...]:  # type: ignore[override]
+    def on_deadline(self, now_ns: int) -> Actions:
         self.rounds += 1
         return super().on_deadline(now_ns)
+
+
+def test_a_boat_that_never_repeats_itself_is_said_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(slots_module, "LONGEST_SETTLING", 100)
+    loaded = boat("first_boat")
+    counting = Network(loaded.boat, loaded.plan, {**load_kinds(), "drive": Counts}, 40 * MS)
+    slots = Slots(counting, Judge(counting, 0))
+    with pytest.raises(NodeError, match="never repeat themselves"):
+        slots.settled(slots.start())
