@@ -227,6 +227,7 @@ ENDED_BY_NODE: Final = "a node's module or class ended the program (sys.exit): a
 
 TRANSFER_NO_DRIVE: Final = "the boat has no drive: there is no control to transfer"
 TRANSFER_WRITTEN_BEFORE: Final = "is there already: name a new file for the scenario"
+TRANSFER_NO_FOLDER: Final = "there is no folder to write it in"
 TRANSFER_EXPLORES: Final = "explored: {nodes}; steps of {slot} ms"
 TRANSFER_ABSTRACTED: Final = (
     "taken for granted: machinery does in one step what it is told; heartbeats get through unless a trunk is cut; one thing "

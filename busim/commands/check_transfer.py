@@ -58,6 +58,8 @@ def check_transfer(path: Path | None, wanted: Wanted, kinds: list[str]) -> int:
         raise refused(boat.path, labels.TRANSFER_NO_DRIVE)
     if wanted.write is not None and wanted.write.exists():
         raise refused(wanted.write, labels.TRANSFER_WRITTEN_BEFORE)
+    if wanted.write is not None and not wanted.write.parent.is_dir():
+        raise refused(wanted.write, labels.TRANSFER_NO_FOLDER)
     network = Network(boat.boat, boat.plan, classes, wanted.slot_ms * MS)
     if not wanted.as_json:
         print(boat_line(boat))

@@ -29,7 +29,7 @@ class Flood(Requirement):
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)
-        self.tally = Tally(self.id, MOST_SHOWN, "lines that are no emergency", MEASURED)
+        self.tally = Tally(self.id, MOST_SHOWN, "lines", MEASURED)
         self.listeners = listeners_of(context.plan)
         self.covers = {node: Cover(context.plan, address) for node, address in self.listeners.items()}
         self.raised: dict[str, dict[tuple[int, int], tuple[int, int]]] = {node: {} for node in self.listeners}

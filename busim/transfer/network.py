@@ -12,12 +12,13 @@ from typing import Any, Final, cast
 from busim.boat.derive import board_of
 from busim.boat.model import BoatFile
 from busim.events import bits
+from busim.host.host import NodeError
 from busim.protocol.catalogue import DRIVE_OBEYS, RUDDER_STATE
 from busim.protocol.plan import WirePlan
 from busim.seam import Node
 from busim.simulator.build import NodeMaker
 from busim.transfer.cell import Cells, Surroundings
-from busim.transfer.memory import Shape
+from busim.transfer.memory import Shape, UntoldError
 from busim.transfer.parcels import Parcels
 from busim.units import MS
 
@@ -29,7 +30,10 @@ UNCUT: Final = -1
 
 
 class Network:
-    """Members are the stations, then whoever follows them; `index` of a member by its address."""
+    """Members are the stations, then whoever follows them; `index` of a member by its address.
+
+    Errors: NodeError where a class does not say what it remembers.
+    """
 
     def __init__(self, boat: BoatFile, plan: WirePlan, classes: Mapping[str, type[Node]], slot_ns: int) -> None:
         plan = quick(plan, slot_ns)
@@ -72,7 +76,10 @@ class Network:
                 report_ids=report_ids,
             )
             self.cells.append(Cells(surroundings, self.parcels))
-            heard.append(heard_by(make()))
+            try:
+                heard.append(heard_by(make()))
+            except UntoldError as error:
+                raise NodeError(f"{surroundings.name}: {error}") from error
         self.routes: dict[tuple[int, int], tuple[int, ...]] = {}
         """(bus, can_id) -> members that hear it."""
         for key in set().union(*heard):

@@ -16,8 +16,8 @@ BEGIN_NS: Final = 6 * SECOND
 BEFORE_NS: Final = 100 * MS
 """So long before a take a lever is moved: it has been sampled by then."""
 AFTER_NS: Final = 4 * SECOND
-REARM_NS: Final = 8 * SECOND
-"""With `AFTER_NS` longer than it may take until thrust is back after a take."""
+REARM_NS: Final = 15 * SECOND
+"""Longer than it may take until thrust is back after a take (`rearm_max_s`, 10 s where the boat file says nothing)."""
 MESSAGES: Final = {1: "claim", 2: "lever", 4: "wheel", 5: "drive_obeys", 8: "rudder_state"}
 NOT_PLAIN: Final = ("on", "off", "yes", "no", "true", "false", "null")
 
@@ -150,10 +150,12 @@ class Path:
             for began_ns, cut in open_cuts.values():
                 cut["for_s"] = _s(self.at_ns(len(violation.path)) - began_ns)
             for index in range(len(self.network.stations)):
+                last_ns += SECOND
                 actions += [*self._levers(last_ns - BEFORE_NS, index, 0), *self._take(last_ns, index)]
                 actions += self._levers(last_ns + SECOND, index, LEVER_AHEAD_PERMILLE)
-                actions += self._levers(last_ns + AFTER_NS, index, 0)
-                last_ns += AFTER_NS + REARM_NS
+                last_ns += REARM_NS
+                if index < len(self.network.stations) - 1:
+                    actions += self._levers(last_ns, index, 0)
         found = {
             "scenario": "found by check --transfer",
             "words": self._wrong().removeprefix("WRONG: "),

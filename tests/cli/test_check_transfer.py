@@ -1,6 +1,7 @@
 """`busim check --transfer` as a person uses it."""
 
 import json
+import re
 from pathlib import Path
 from unittest import mock
 
@@ -16,8 +17,6 @@ FIRST_BOAT, MARSH_TERN = str(ROOT / "configs" / "first_boat"), str(ROOT / "confi
 def test_it_says_what_was_explored_and_that_it_closed(tmp_path: Path) -> None:
     ended = call_busim("check", FIRST_BOAT, "--transfer", folder=tmp_path)
     assert (ended.status, ended.err) == (0, "")
-    import re
-
     assert re.fullmatch(FIRST_LINE, ended.lines[0])
     assert ended.lines[1] == "explored: wheelhouse, engine_room; steps of 40 ms"
     assert all(line.endswith(", closed") for line in ended.lines if line.startswith("takes "))
@@ -48,7 +47,7 @@ def test_what_is_not_closed_ends_with_3(tmp_path: Path) -> None:
     [
         (MARSH_TERN, "drive=tests.twins.transfer:NeverChangesOver", ["--takes", "1"], "station.transfer"),
         (MARSH_TERN, "drive=tests.twins.transfer:FollowsAnyNumber", ["--takes", "1"], "drive.refuse_bad_frame"),
-        (FIRST_BOAT, "drive=tests.twins.transfer:TakesOnce", ["--takes", "0", "--disturbances", "1"], "boat.availability"),
+        (FIRST_BOAT, "station=tests.twins.transfer:GivesUp", ["--takes", "0", "--disturbances", "1"], "boat.availability"),
     ],
 )
 def test_a_planted_defect_is_written_as_a_scenario_that_run_fails(
@@ -80,7 +79,7 @@ def test_misuse(tmp_path: Path) -> None:
         (["--json"], "--json goes with --transfer"),
         (["--transfer", "--resolved"], "one at a time"),
         (["--transfer", "--write", "there.yaml"], "is there already"),
-        (["--transfer", "--write", "nowhere/found.yaml"], "no folder"),
+        (["--transfer", "--write", "nowhere/found.yaml"], "there is no folder to write it in"),
         (["--transfer", "--kind", "drive=tests.twins.drives:IgnoresNumber"], "IgnoresNumber does not say in `memory`"),
         (["--transfer", "--takes", "9"], "a whole number from 0 to 5 is wanted"),
     ):

@@ -69,19 +69,16 @@ class ShowsItStill(Station):
         return 2 if self.was and shows != 4 else shows
 
 
-class TakesOnce(Drive):
-    """It obeys one take of each station and, after it lost that one, none."""
+class GivesUp(Station):
+    """Once its drives fell silent while it was in control, it asks for control no more."""
 
-    __slots__ = ("done",)
-    memory = {**Drive.memory, "TakesOnce": {"done": VALUE}}  # noqa: RUF012
+    __slots__ = ("gave_up",)
+    memory = {**Station.memory, "GivesUp": {"gave_up": VALUE}}  # noqa: RUF012
 
     def __init__(self, *arguments: object) -> None:
         super().__init__(*arguments)  # type: ignore[arg-type]
-        self.done = False
+        self.gave_up = False
 
-    def _lose(self, now_ns: int, cause: int) -> list[Action]:
-        self.done = True
-        return super()._lose(now_ns, cause)
-
-    def _on_claim(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
-        return NOTHING if self.done else super()._on_claim(now_ns, bus, can_id, data)
+    def _event(self, now_ns: int, event: str) -> list[Action]:
+        self.gave_up = self.gave_up or event == "echo_old"
+        return [] if self.gave_up and event == "take" else super()._event(now_ns, event)

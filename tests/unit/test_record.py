@@ -4,6 +4,7 @@ Its head, damaged or changed, is in test_record_changed.py.
 """
 
 import json
+import shutil
 import signal
 from itertools import pairwise
 from pathlib import Path
@@ -230,6 +231,7 @@ HALF_A_SECOND = """from busim.record.writer import second_texts
 def test_a_killed_process_loses_at_most_the_last_second(tmp_path: Path, last_deed: str, recorded: Recorded) -> None:
     """The process kills itself while it writes its fifth second: four are whole, and a rerun agrees with them."""
     code = KILLED.format(last_deed=last_deed)
+    shutil.copytree(FIRST_BOAT, tmp_path, dirs_exist_ok=True)
     ended = run_busim("run", "--record", folder=tmp_path, before=code)
     assert ended.status == -signal.SIGKILL
     left = tmp_path / "results" / "run-0001"

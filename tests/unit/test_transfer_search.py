@@ -67,7 +67,7 @@ PLANTED = [
     ("marsh_tern", Budget(1, 0), "drive", "FollowsAnyNumber", OBEYED_OLD),
     ("marsh_tern", Budget(1, 0), "drive", "NeverChangesOver", APART),
     ("marsh_tern", Budget(1, 0), "station", "ShowsItStill", BOTH),
-    ("first_boat", Budget(0, 1), "drive", "TakesOnce", STUCK),
+    ("first_boat", Budget(0, 1), "station", "GivesUp", STUCK),
 ]
 
 
