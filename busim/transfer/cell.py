@@ -11,6 +11,7 @@ from typing import Any, Final, NamedTuple
 
 from busim.events import bits
 from busim.host.host import NodeError
+from busim.host.wrong import failed_node
 from busim.protocol.plan import WirePlan
 from busim.seam import OUTPUT, QUEUE, SEND, Actions, FrameHandler, Node
 from busim.transfer.memory import Form, Label, Shape, UntoldError
@@ -153,8 +154,12 @@ class Cells:
             try:
                 slot.play(event, [self.parcels.wires[wire] for wire in heard])
                 after, moved = self._save(cell, shape)
-            except UntoldError as error:
+            except (UntoldError, LateError) as error:
                 raise NodeError(f"{self.fixed.name}: {error}") from error
+            except Exception as error:
+                if failed_node(error.__traceback__) is None:
+                    raise
+                raise NodeError(f"{self.fixed.name}: its program failed: {type(error).__name__}: {error}") from error
             sent = tuple([self.parcels.wire(wire) for wire in slot.sent])
             done = self._steps[key] = Done(after, self._same(tuple(moved.items())), self._same(sent), slot.obeyed_old)
         return done
@@ -173,6 +178,10 @@ class Cells:
             station, take = around[-1]
             found = self._relabelled[key] = self._number((*around[:-1], (station, numbers.get(take, take))), form, place)
         return found
+
+
+class LateError(Exception):
+    """A node that would be called at the same moment for ever."""
 
 
 class Slot:
@@ -209,6 +218,8 @@ class Slot:
         while node.deadline_ns < self.begin_ns + fixed.slot_ns:
             now_ns = max(now_ns, node.deadline_ns)
             self._note(node.on_deadline(now_ns))
+            if node.deadline_ns <= now_ns:
+                raise LateError("on_deadline left its deadline at a moment that has passed")
 
     def _start(self) -> None:
         node = self.cell.node = self.fixed.make()

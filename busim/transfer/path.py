@@ -148,7 +148,8 @@ class Path:
         last_ns = self.at_ns(len(violation.path)) + AFTER_NS
         if violation.what == STUCK:
             for began_ns, cut in open_cuts.values():
-                cut["for_s"] = _s(self.at_ns(len(violation.path)) - began_ns)
+                # What it leads to is settled at that step; in a whole run the phases of the nodes decide by when it is.
+                cut["for_s"] = _s(self.at_ns(len(violation.path)) + SECOND // 2 - began_ns)
             for index in range(len(self.network.stations)):
                 last_ns += SECOND
                 actions += [*self._levers(last_ns - BEFORE_NS, index, 0), *self._take(last_ns, index)]

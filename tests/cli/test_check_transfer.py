@@ -88,6 +88,19 @@ def test_misuse(tmp_path: Path) -> None:
         assert said in ended.err, words
 
 
+def test_nodes_that_break_the_rules_are_named(tmp_path: Path) -> None:
+    (tmp_path / "mine.py").write_text(
+        "from nodes.drive import Drive\n"
+        "class Stuck(Drive):\n    __slots__ = ()\n    def on_deadline(self, now_ns):\n        return ()\n"
+        "class Breaks(Drive):\n    __slots__ = ()\n    def on_deadline(self, now_ns):\n        return 1 // 0\n"
+    )
+    for name, said in (("Stuck", "left its deadline at a moment that has passed"), ("Breaks", "ZeroDivisionError")):
+        ended = call_busim("check", FIRST_BOAT, "--transfer", "--kind", f"drive=mine:{name}", folder=tmp_path)
+        assert ended.status == 2
+        assert f"engine_room ({name}): " in ended.err
+        assert said in ended.err
+
+
 def test_ctrl_c_ends_with_what_is_known(tmp_path: Path) -> None:
     with mock.patch.object(Search, "_stuck", side_effect=KeyboardInterrupt):
         ended = call_busim("check", FIRST_BOAT, "--transfer", "--takes", "1", folder=tmp_path)

@@ -1,5 +1,6 @@
 """Stations and drives with one planted defect each in how control is transferred, for `check --transfer` to find."""
 
+from busim.protocol import values as v
 from busim.seam import NOTHING, Action, Actions
 from busim.units import MS
 from nodes.drive import Drive
@@ -37,7 +38,6 @@ class NeverChangesOver(Drive):
     """Starboard stays with the first station it obeys, whoever claims it; and neither drive heeds the other."""
 
     __slots__ = ()
-    memory = {**Drive.memory, "NeverChangesOver": {}}  # noqa: RUF012
 
     def _on_claim(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         withdrawn = int.from_bytes(data, "big") >> 4 & 1
@@ -70,15 +70,21 @@ class ShowsItStill(Station):
 
 
 class GivesUp(Station):
-    """Once its drives fell silent while it was in control, it asks for control no more."""
+    """Once a drive it had in control said that it missed its lever, it asks for control no more."""
 
-    __slots__ = ("gave_up",)
-    memory = {**Station.memory, "GivesUp": {"gave_up": VALUE}}  # noqa: RUF012
+    __slots__ = ("gave_up", "was")
+    memory = {**Station.memory, "GivesUp": {"gave_up": VALUE, "was": VALUE}}  # noqa: RUF012
 
     def __init__(self, *arguments: object) -> None:
         super().__init__(*arguments)  # type: ignore[arg-type]
         self.gave_up = False
+        self.was = False
+
+    def _on_drive_obeys(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
+        cause = int.from_bytes(data, "big") >> 2 & 0xF
+        self.gave_up = self.gave_up or (self.was and cause == v.CAUSE_LEVER_LOST)
+        return super()._on_drive_obeys(now_ns, bus, can_id, data)
 
     def _event(self, now_ns: int, event: str) -> list[Action]:
-        self.gave_up = self.gave_up or event == "echo_old"
+        self.was = self.was or event == "echoed"
         return [] if self.gave_up and event == "take" else super()._event(now_ns, event)

@@ -31,7 +31,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "seam", "simulator", "units",
     },
     "lighting": {"boat", "events", "faults", "protocol.plan", "requirements", "seam", "simulator", "units"},
-    "transfer": {"boat", "events", "host.host", "protocol", "seam", "simulator.build", "units"},
+    "transfer": {"boat", "events", "host", "protocol", "seam", "simulator.build", "units"},
     "rehearsal": {
         "boat", "events", "faults.table", "frames.length", "labels", "protocol", "requirements", "run.timeline", "scenario", "seam",
         "simulator", "units",

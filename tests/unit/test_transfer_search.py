@@ -71,7 +71,7 @@ PLANTED = [
 ]
 
 
-@pytest.mark.parametrize(("name", "budget", "kind", "twin", "what"), PLANTED, ids=lambda value: value if isinstance(value, str) else "")
+@pytest.mark.parametrize(("name", "budget", "kind", "twin", "what"), PLANTED, ids=[planted[3] for planted in PLANTED])
 def test_a_planted_defect_is_found(name: str, budget: Budget, kind: str, twin: str, what: str) -> None:
     _, violation, made = explored(name, budget, kind, f"tests.twins.transfer:{twin}")
     assert violation is not None
