@@ -48,7 +48,9 @@ _ACTIONS: Final = {"on": PRESS_ON, "off": PRESS_OFF, "toggle": PRESS_TOGGLE, "le
 
 
 class Panel(Member):
-    __slots__ = ("controls", "dims_up", "fades", "held_ns", "holding", "keeper", "me", "number", "page", "pending", "touched_ns")
+    __slots__ = (
+        "controls", "dims_up", "echoed", "fades", "held_ns", "holding", "keeper", "me", "number", "page", "pending", "touched_ns",
+    )  # fmt: skip
 
     inputs: ClassVar[Mapping[str, int]] = {"touch.*": 0}
 
@@ -60,6 +62,8 @@ class Panel(Member):
         self.fades = {scene.number: scene.fade_ms // 10 for scene in plan.scenes}
         self.keeper = SceneKeeper(plan, address)
         self.number = 0
+        self.echoed: dict[int, int] = {}
+        """Zone -> number of this panel's press that it did last, as it says."""
         self.touched_ns: dict[str, int] = {}
         """Touch -> when it will be believed."""
         self.held_ns: dict[str, int] = {}
@@ -185,6 +189,9 @@ class Panel(Member):
 
     def _begin(self, now_ns: int, control: ControlPlan | None, action: int, scene: int, asked: list[int]) -> list[Action]:
         self.number = self.number + 1 & 0xFF
+        while not scene and any(self.echoed.get(zone) == self.number for zone in asked):
+            # A zone still carries the number of a press that was 256 presses ago: it would seem to answer this one.
+            self.number = self.number + 1 & 0xFF
         failed_ns = now_ns + self.timing.press_failed_ms * MS
         if scene:
             # The last word on a scene stands: one that still asks for another would undo it.
@@ -225,14 +232,13 @@ class Panel(Member):
     # ------------------------------------------------------------------------------------------------ answers
 
     def _on_zone_state(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
-        if not self.pending and self.number:
-            return NOTHING
         word = read_plain(ZONE_STATE, data)
         if word == INVALID:
             return NOTHING
         zone, *_, panel, press = ZONE_STATE.unpack(word)
         if panel != self.address:
             return NOTHING
+        self.echoed[zone] = press
         if not self.number:
             # This panel has started anew: with the number of its last press the next would be taken for a repeat of that one.
             self.number = press

@@ -109,7 +109,8 @@ class ZoneDriver(Member):
         for light in self.lights.values():
             if now_ns >= light.step_ns:
                 actions += light.step(now_ns)
-                if not light.moving:
+                if light.owes or not light.moving:
+                    light.owes = False
                     actions += self._state(now_ns, light)
         if now_ns >= self.state_due_ns:
             self.state_due_ns = following(self.state_due_ns, self.timing.zone_ms * MS, now_ns)
@@ -225,7 +226,9 @@ class ZoneDriver(Member):
 
     def _changed(self, now_ns: int, light: ZoneLight, moves: list[Action]) -> Actions:
         self._set_deadline()
-        return (*self.switch(light, moves), *self._state(now_ns, light))
+        # Said too early, a driver that is reset at this moment would have answered for a lamp that never moved.
+        light.owes = light.moving
+        return (*self.switch(light, moves), *([] if light.owes else self._state(now_ns, light)))
 
     def switch(self, light: ZoneLight, moves: list[Action]) -> list[Action]:
         """What goes out to the lamps."""

@@ -22,8 +22,8 @@ WHITE: Final = 0xFFFFFF
 
 class ZoneLight:
     __slots__ = (
-        "began_ns", "colour", "ends_ns", "fault", "lamp", "level", "origin", "panel", "plan", "press", "seen", "shares", "step_ns",
-        "used",
+        "began_ns", "colour", "ends_ns", "fault", "lamp", "level", "origin", "owes", "panel", "plan", "press", "seen", "shares",
+        "step_ns", "used",
     )  # fmt: skip
 
     def __init__(self, plan: ZonePlan) -> None:
@@ -46,6 +46,8 @@ class ZoneLight:
         self.fault = 0
         self.lamp = 0
         """What is sensed of its lamps: 0 sound, 1 open, 2 short."""
+        self.owes = False
+        """An answer waits for the first step of the change."""
         self.panel = 0
         self.press = 0
         self._mix()

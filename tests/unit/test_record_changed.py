@@ -21,12 +21,14 @@ actions:
   - at_s: 1.5
     key: {station: wheelhouse, name: take}
 """
+FIRST = Path(__file__).parents[2] / "configs" / "first_boat"
 Change = Callable[[dict[str, Any]], Any]
 
 
 @pytest.fixture(scope="module")
 def original(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("original")
+    shutil.copytree(FIRST, folder, dirs_exist_ok=True)
     (folder / "made.yaml").write_text(SCENARIO)
     assert call_busim("run", "--scenario", "made.yaml", "--record", folder=folder).status == 0
     return folder / "results" / "run-0001"
