@@ -109,8 +109,7 @@ class ZoneDriver(Member):
         for light in self.lights.values():
             if now_ns >= light.step_ns:
                 actions += light.step(now_ns)
-                if light.owes or not light.moving:
-                    light.owes = False
+                if light.settle() or not light.moving:
                     actions += self._state(now_ns, light)
         if now_ns >= self.state_due_ns:
             self.state_due_ns = following(self.state_due_ns, self.timing.zone_ms * MS, now_ns)
@@ -158,8 +157,10 @@ class ZoneDriver(Member):
         if moves is None:
             return NOTHING
         self._note(now_ns, address_of(can_id), zone, number)
-        light.panel, light.press = address_of(can_id), number
-        return self._changed(now_ns, light, moves)
+        # Another press that has not begun to show is done and undone: it is answered before this one takes its place.
+        before = self._state(now_ns, light) if light.settle() else []
+        light.owed = (address_of(can_id), number)
+        return (*before, *self._changed(now_ns, light, moves))
 
     def _moves(self, now_ns: int, light: ZoneLight, action: int, level: int, colour: int) -> list[Action] | None:
         """What a press does to a light; None where it can't do that to it."""
@@ -226,15 +227,17 @@ class ZoneDriver(Member):
 
     def _changed(self, now_ns: int, light: ZoneLight, moves: list[Action]) -> Actions:
         self._set_deadline()
-        # Said too early, a driver that is reset at this moment would have answered for a lamp that never moved.
-        light.owes = light.moving
-        return (*self.switch(light, moves), *([] if light.owes else self._state(now_ns, light)))
+        # Said before the first step of a fade, a driver that is reset then would have answered for a lamp that never moved.
+        said = [] if light.moving and light.owed else self._state(now_ns, light)
+        return (*self.switch(light, moves), *said)
 
     def switch(self, light: ZoneLight, moves: list[Action]) -> list[Action]:
         """What goes out to the lamps."""
         return moves
 
     def _state(self, now_ns: int, light: ZoneLight) -> list[Action]:
+        if not light.moving:
+            light.settle()
         level = light.now(now_ns)
         data = ZONE_STATE.pack(
             light.plan.number,

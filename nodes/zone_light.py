@@ -22,7 +22,7 @@ WHITE: Final = 0xFFFFFF
 
 class ZoneLight:
     __slots__ = (
-        "began_ns", "colour", "ends_ns", "fault", "lamp", "level", "origin", "owes", "panel", "plan", "press", "seen", "shares",
+        "began_ns", "colour", "ends_ns", "fault", "lamp", "level", "origin", "owed", "panel", "plan", "press", "seen", "shares",
         "step_ns", "used",
     )  # fmt: skip
 
@@ -46,15 +46,24 @@ class ZoneLight:
         self.fault = 0
         self.lamp = 0
         """What is sensed of its lamps: 0 sound, 1 open, 2 short."""
-        self.owes = False
-        """An answer waits for the first step of the change."""
+        self.owed: tuple[int, int] | None = None
+        """(panel, number) of a press whose answer waits for the first step of its change."""
         self.panel = 0
         self.press = 0
+        """The press that it says it did last."""
         self._mix()
 
     @property
     def moving(self) -> bool:
         return self.step_ns != NEVER
+
+    def settle(self) -> bool:
+        """Let what it says answer the press it owes an answer, if it owes one."""
+        if self.owed is None:
+            return False
+        self.panel, self.press = self.owed
+        self.owed = None
+        return True
 
     def now(self, now_ns: int) -> int:
         """Its lightness at this moment."""

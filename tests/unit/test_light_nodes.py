@@ -193,6 +193,22 @@ def test_numbers_go_round() -> None:
     assert len(rig.asked()) == 259
 
 
+def test_a_number_a_zone_still_carries_is_passed_over() -> None:
+    """After 256 presses for others it would seem to have done this one already."""
+    rig = PanelRig()
+    rig.answered(1, 7)
+    rig.answered(2, 8)
+    for zone, number in ((1, 9), (2, 10)):
+        rig.answered(zone, number)
+    rig.touch(LAMP)
+    assert rig.asked()[-1][1] == 8, "it went on after 7, and 8 is no longer carried by any zone"
+    rig.answered(1, 8)
+    rig.answered(1, 9)
+    rig.run_for(1000)
+    rig.touch(LAMP)
+    assert rig.asked()[-1][1] == 10, "9 would have seemed done"
+
+
 @pytest.mark.parametrize("control", [SECOND_PAGE, 9])
 def test_a_field_that_is_not_on_the_page_shown_does_nothing(control: int) -> None:
     rig = PanelRig()

@@ -83,6 +83,63 @@ def full(lightness: int, steps: int = STEPS) -> int:
     return (duty_for(lightness, steps) * 65_535 + steps // 2) // steps
 
 
+# ------------------------------------------------------------------------------------------------ answers
+
+
+def answers(rig: Rig, zone: int = 1) -> list[tuple[int, int, int]]:
+    """(now, panel, number) of every report of a zone."""
+    words = [(now_ns, ZONE_STATE.unpack(int.from_bytes(data, "big"))) for now_ns, data in rig.said(ZONE_STATE.code)]
+    return [(now_ns, word[-2], word[-1]) for now_ns, word in words if word[0] == zone]
+
+
+def test_a_fade_is_answered_at_its_first_step_and_not_before() -> None:
+    """A driver that is reset between an answer and the first step would have lost a press without a word."""
+    rig = Rig()
+    began_ns = rig.now_ns
+    rig.press(1, PRESS_ON)
+    rig.run_for(9.999999)
+    assert (PANEL, 1) not in {answer[1:] for answer in answers(rig)}
+    rig.run_for(0.000001)
+    assert [answer for answer in answers(rig) if answer[1:] == (PANEL, 1)] == [(began_ns + 10 * MS, PANEL, 1)]
+
+
+def test_no_other_report_answers_before_the_first_step() -> None:
+    rig = Rig()
+    rig.press(1, PRESS_ON)
+    rig.input("lamp.1", 1)
+    rig.number -= 1
+    rig.press(1, PRESS_ON)
+    assert len(answers(rig)) == 2, "the lamp, and the repeat"
+    assert {answer[1:] for answer in answers(rig)} == {(0, 0)}
+    rig.run_for(10)
+    assert answers(rig)[-1][1:] == (PANEL, 1)
+
+
+def test_a_press_that_is_overtaken_before_its_first_step_is_answered_too() -> None:
+    rig = Rig()
+    rig.press(1, PRESS_ON)
+    rig.run_for(4)
+    rig.press(1, PRESS_OFF)
+    assert [answer[1:] for answer in answers(rig)] == [(PANEL, 1)]
+    rig.run_for(10)
+    assert answers(rig)[-1][1:] == (PANEL, 2)
+
+
+def test_a_press_overtaken_by_a_scene_without_a_fade_is_answered_when_asked_again() -> None:
+    rig = Rig()
+    rig.press(1, PRESS_ON)
+    rig.call(1, fade_ms=0)
+    rig.number = 0
+    rig.press(1, PRESS_ON)
+    assert answers(rig)[-1][1:] == (PANEL, 1)
+
+
+def test_a_change_without_a_fade_is_answered_at_once() -> None:
+    rig = Rig()
+    rig.press(4, PRESS_ON)
+    assert [answer[1:] for answer in answers(rig, 4)] == [(PANEL, 1)]
+
+
 # ------------------------------------------------------------------------------------------------ fades
 
 
