@@ -45,7 +45,7 @@ def test_what_is_not_closed_ends_with_3(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("boat", "kind", "more", "failed"),
     [
-        (MARSH_TERN, "drive=tests.twins.transfer:NeverChangesOver", ["--takes", "1"], "station.transfer"),
+        (MARSH_TERN, "drive=tests.twins.drives:NeverChangesOver", ["--takes", "1"], "station.transfer"),
         (MARSH_TERN, "drive=tests.twins.transfer:FollowsAnyNumber", ["--takes", "1"], "drive.refuse_bad_frame"),
         (FIRST_BOAT, "station=tests.twins.transfer:GivesUp", ["--takes", "0", "--disturbances", "1"], "boat.availability"),
     ],

@@ -163,7 +163,7 @@ class HearsOnlyItsStation(Drive):
 
 
 class NeverChangesOver(Drive):
-    """Starboard stays with the first station for ever; port goes with the newest; and no withdrawal is heard."""
+    """Starboard stays with the first station for ever, port goes with the newest; it hears no withdrawal and no other drive."""
 
     __slots__ = ()
 

@@ -1,8 +1,7 @@
 """Stations and drives with one planted defect each in how control is transferred, for `check --transfer` to find."""
 
 from busim.protocol import values as v
-from busim.seam import NOTHING, Action, Actions
-from busim.units import MS
+from busim.seam import Action, Actions
 from nodes.drive import Drive
 from nodes.memory import VALUE
 from nodes.station import HOLDING, Station
@@ -32,25 +31,6 @@ class FollowsAnyNumber(Drive):
         below = 30 if self.instance == 1 else 18
         self.previous = gear, throttle = whole >> below & 3, whole >> below - 10 & 0x3FF
         return self._follow(now_ns, gear, throttle)
-
-
-class NeverChangesOver(Drive):
-    """Starboard stays with the first station it obeys, whoever claims it; and neither drive heeds the other."""
-
-    __slots__ = ()
-
-    def _on_claim(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
-        withdrawn = int.from_bytes(data, "big") >> 4 & 1
-        if withdrawn or (self.instance == 2 and self.obeyed):
-            return NOTHING
-        return super()._on_claim(now_ns, bus, can_id, data)
-
-    def _lose(self, now_ns: int, cause: int) -> list[Action]:
-        return []
-
-    def _set_deadline(self, now_ns: int) -> None:
-        super()._set_deadline(now_ns)
-        self.deadline_ns = max(self.deadline_ns, now_ns + MS)
 
 
 class ShowsItStill(Station):

@@ -64,16 +64,16 @@ def test_a_search_that_runs_out_of_states_says_what_is_open() -> None:
 # ------------------------------------------------------------------------------------------------ planted defects
 
 PLANTED = [
-    ("marsh_tern", Budget(1, 0), "drive", "FollowsAnyNumber", OBEYED_OLD),
-    ("marsh_tern", Budget(1, 0), "drive", "NeverChangesOver", APART),
-    ("marsh_tern", Budget(1, 0), "station", "ShowsItStill", BOTH),
-    ("first_boat", Budget(0, 1), "station", "GivesUp", STUCK),
+    ("marsh_tern", Budget(1, 0), "drive", "transfer:FollowsAnyNumber", OBEYED_OLD),
+    ("marsh_tern", Budget(1, 0), "drive", "drives:NeverChangesOver", APART),
+    ("marsh_tern", Budget(1, 0), "station", "transfer:ShowsItStill", BOTH),
+    ("first_boat", Budget(0, 1), "station", "transfer:GivesUp", STUCK),
 ]
 
 
 @pytest.mark.parametrize(("name", "budget", "kind", "twin", "what"), PLANTED, ids=[planted[3] for planted in PLANTED])
 def test_a_planted_defect_is_found(name: str, budget: Budget, kind: str, twin: str, what: str) -> None:
-    _, violation, made = explored(name, budget, kind, f"tests.twins.transfer:{twin}")
+    _, violation, made = explored(name, budget, kind, f"tests.twins.{twin}")
     assert violation is not None
     assert violation.what == what
     lines = Path(made, violation).lines()
