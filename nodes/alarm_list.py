@@ -28,7 +28,7 @@ from busim.protocol.alarms import (
 )
 from busim.protocol.catalogue import ALARM, ALARM_ANSWER, DRIVE_OBEYS, NEUTRAL_NOW
 from busim.protocol.codec import INVALID, check, counter_of
-from busim.protocol.counter import ACCEPTED, counter_watch
+from busim.protocol.counter import ACCEPTED, DUPLICATE, REFUSED, counter_watch
 from busim.protocol.ids import address_of
 from busim.protocol.plan import WirePlan
 from busim.seam import NOTHING, OUTPUT, QUEUE, Action, Actions, FrameHandler
@@ -112,15 +112,20 @@ class AlarmList:
         return NOTHING
 
     def on_alarm(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
+        """The first frame after a gap may raise what is not listed yet: in noise that lost all but one of its frames nobody is to
+        wait a second for an emergency. It takes nothing back, and an alarm that was a late copy is doubted and goes by itself."""
         word = check(can_id, data)
         raiser = address_of(can_id)
-        if word == INVALID or self.counters[ALARM.code, raiser].judge(counter_of(word), bus) != ACCEPTED:
+        if word == INVALID:
             return NOTHING
+        verdict = self.counters[ALARM.code, raiser].judge(counter_of(word), bus)
         which, about, state, _, number = ALARM.unpack(word)
         kind = BY_NUMBER.get(which)
-        if kind is None or kind.raised_by == LISTENER:
+        if verdict == DUPLICATE or kind is None or kind.raised_by == LISTENER:
             return NOTHING
         entry = self.entries.get((raiser, which, about))
+        if verdict == REFUSED and entry is not None and entry.state != GONE:
+            return NOTHING
         if entry is None:
             if state == GONE:
                 return NOTHING

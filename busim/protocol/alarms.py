@@ -26,7 +26,7 @@ SILENT_FOR_S: Final = 30
 """A silenced alarm returns after this (IMO MSC.302(87), MSC.252(83))."""
 REPEAT_MS: Final = 1000
 CHANGES_SENT: Final = 3
-"""A change is sent so often, ANSWER_REPEAT_MS apart: the first frame after a gap counts for nobody, and one may be lost."""
+"""A change is sent so often, ANSWER_REPEAT_MS apart: the first frame after a gap takes nothing back, and one may be lost."""
 UNCONFIRMED_MS: Final = 3500
 """An alarm not repeated for this long (three repeats lost and a half) is shown as no longer confirmed."""
 ANSWER_REPEAT_MS: Final = 100

@@ -69,6 +69,8 @@ def alarm_rules(plan: WirePlan) -> Iterator[str]:
             "A line is as urgent as the most urgent alarm under it, and as little answered. Order: urgency, then what nobody "
             f"acknowledged, then the newest. {a.MOST_SHOWN} lines are shown, and every emergency however many there are; lines not "
             "shown are counted.",
+            "An alarm frame refused by the counter's rule (the first, or the first after a gap) raises an alarm not listed, "
+            "and does nothing else: noise may take all but one of an alarm's frames.",
             f"An alarm of another node not repeated for {a.UNCONFIRMED_MS} ms is shown as no longer confirmed. It ends once its "
             "raiser has been heard for so long without it.",
             "Acknowledge answers the first line that nobody acknowledged, with all under it; silence answers all that sounds. "

@@ -21,9 +21,10 @@ HELM = 16
 
 
 class Listener:
-    """`heard_ns`: address -> when it was heard last; `shown`: whose present silence was shown; `forced`: drive -> since when."""
+    """`heard_ns`: address -> when it was heard last; `shown`: whose present silence was shown; `still`: heard since, and the line
+    that said it was lost has stood on without a break; `forced`: drive -> since when."""
 
-    __slots__ = ("address", "bit", "cover", "forced", "heard_ns", "running", "shown")
+    __slots__ = ("address", "bit", "cover", "forced", "heard_ns", "running", "shown", "still")
 
     def __init__(self, address: int, bit: int, cover: Cover, others: tuple[int, ...]) -> None:
         self.address = address
@@ -32,12 +33,14 @@ class Listener:
         self.heard_ns = dict.fromkeys(others, 0)
         self.running = False
         self.shown: set[int] = set()
+        self.still: set[int] = set()
         self.forced: dict[int, int] = {}
 
     def begin(self, now_ns: int, running: bool) -> None:
         self.heard_ns = dict.fromkeys(self.heard_ns, now_ns)
         self.running = running
         self.shown.clear()
+        self.still.clear()
         self.forced.clear()
 
 
@@ -84,6 +87,7 @@ class Shown(Requirement):
                 heard_ns[sender] = now_ns
                 if sender in listener.shown:
                     listener.shown.remove(sender)
+                    listener.still.add(sender)
 
     def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         if not bits.sound(can_id, data):
@@ -109,12 +113,19 @@ class Shown(Requirement):
 
     def _look(self, node: str, listener: Listener, now_ns: int) -> None:
         view = self.situation.alarms.at(node)
+        for other in listener.still - listener.shown:
+            if not listener.cover.node_lost(view, other):
+                listener.still.remove(other)
         for other, heard_ns in listener.heard_ns.items():
             if now_ns - heard_ns < self.missing_ns or other in listener.shown or not listener.running:
                 continue
             if listener.cover.node_lost(view, other):
                 listener.shown.add(other)
                 name = self.situation.node_of[other]
+                if other in listener.still:
+                    listener.still.remove(other)
+                    self.tally.held(now_ns, f"{node}: went on showing that it does not hear {name}")
+                    continue
                 self.tally.measure(-(-(now_ns - heard_ns) // MS), now_ns, f"{node}: shows that it does not hear {name}")
         for drive, since_ns in listener.forced.items():
             if since_ns >= 0 and listener.cover.drive_forced(view, drive):

@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import pytest
 
-from busim.protocol.alarms import ALARMS, LISTENER
+from busim.protocol.alarms import ALARMS, LISTENER, UNCONFIRMED_MS
 from busim.units import MS, SECOND
 
 from . import hand_made_frames as hand
@@ -12,6 +12,7 @@ from .alarm_rig import ACKNOWLEDGED, EMERGENCY, OVER, RAISED, SILENCED, WARNING,
 from .small_boat import BRIDGE, PORT, SALOON, STARBOARD, WHEELHOUSE
 
 SHIFT = "shift_fault"
+GONE = 0
 
 
 def awake() -> AlarmRig:
@@ -37,14 +38,41 @@ def test_a_raised_alarm_shows_sounds_and_flashes() -> None:
     assert (rig.sounds, rig.lamp, rig.outputs["alarms"]) == (1, 2, 1)
 
 
-def test_the_first_frame_of_a_raiser_does_not_count_the_second_does() -> None:
+@pytest.mark.parametrize("jump", [0, 40])
+def test_the_first_frame_of_a_raiser_or_after_a_gap_raises_what_is_not_listed(jump: int) -> None:
+    """Noise may take all but one of an alarm's frames."""
     rig = awake()
-    rig.hear_alarm(SHIFT)
-    rig.pass_time(200)
+    if jump:
+        rig.hear_alarm(SHIFT, times=2)
+        rig.hear_alarm(SHIFT, times=2, state=GONE)
+        rig.pass_time(100)
+        rig.press("acknowledge")
+        rig.counters[hand.id_of(hand.ALARM, PORT)] += jump
+        rig.pass_time(200)
     assert rig.lines == []
     rig.hear_alarm(SHIFT)
-    rig.pass_time(100)
+    rig.pass_time(200)
     assert len(rig.lines) == 1
+
+
+def test_the_first_frame_after_a_gap_takes_nothing_back_and_answers_nothing() -> None:
+    rig = awake()
+    rig.hear_alarm(SHIFT, times=2, number=1)
+    rig.pass_time(200)
+    before = rig.lines
+    for state in (GONE, ACKNOWLEDGED, SILENCED):
+        rig.counters[hand.id_of(hand.ALARM, PORT)] += 40
+        rig.hear_alarm(SHIFT, state=state, number=1)
+        rig.pass_time(200)
+        assert rig.lines == before
+
+
+def test_a_late_copy_of_an_alarm_that_is_over_goes_by_itself() -> None:
+    """What raised it for want of a better word is doubted like any alarm that its raiser says no more."""
+    rig = awake()
+    rig.hear_alarm(SHIFT)
+    rig.pass_time(UNCONFIRMED_MS + 300)
+    assert [line.state for line in rig.lines] == [OVER]
 
 
 def test_corrupt_frames_raise_nothing() -> None:

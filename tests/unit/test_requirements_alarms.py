@@ -106,6 +106,26 @@ def test_shown_by_nothing_else(name: str, about: int, state: int) -> None:
     assert rig.says() == "fail"
 
 
+def broken_by_one_heartbeat(line_stays: bool) -> AlarmJudge:
+    """A node is lost, is shown, comes through once (a controller between two times bus-off) and is silent again."""
+    rig = shown()
+    rig.dead.add(PORT)
+    rig.pass_time(500)
+    rig.line(1, "node_lost", PORT)
+    rig.pass_time(3000)
+    rig.frame(hand.HEARTBEAT, PORT, hand.heartbeat(PORT, rig.counter(hand.HEARTBEAT, PORT), 1), EVERYBODY)
+    if not line_stays:
+        rig.clear(1)
+    rig.pass_time(3000)
+    rig.line(2, "let_go", SALOON)
+    return rig
+
+
+@pytest.mark.parametrize(("line_stays", "verdict"), [(True, "pass"), (False, "fail")])
+def test_shown_a_line_that_stands_on_covers_the_next_silence_from_its_first_moment(line_stays: bool, verdict: str) -> None:
+    assert broken_by_one_heartbeat(line_stays).says() == verdict
+
+
 def test_shown_silence_that_is_over_before_its_limit_need_not_be() -> None:
     rig = shown()
     rig.dead.add(PORT)
