@@ -3,7 +3,8 @@
 What was ridden through is judged by the machinery: a drive with its gear in when the fault began still has it once the time is
 over, from the fault's end, in which a loss would have taken it out. Where somebody moved a lever or pressed a key meanwhile, or
 another fault was on, it shows nothing. Thrust is back when the gear is in again, counted from when control was taken and the
-lever put in gear, whichever came last. Only faults that end count as short: a reset is over at once, and what it does is not.
+lever put in gear, whichever came last. Only faults that last and end count as short: a reset is over at once, and what it does
+is not.
 """
 
 from busim.events.journal import Event, Journal
@@ -11,6 +12,9 @@ from busim.events.table import FROM_PLANT
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
+
+STRIKES = 2
+"""Of a fault's event: it is over at once."""
 
 
 class Brief:
@@ -64,8 +68,12 @@ class Availability(Requirement):
             gears = {drive.name: drive.true_gear for drive in self.situation.drives.values() if drive.true_gear and drive.station}
             for ride in self.rides:
                 ride.alone = False
-            self.rides.append(Brief(at_ns, words, gears, not self.on and not self.rides))
-            self.on.add((fault, place))
+            ride = Brief(at_ns, words, gears, not self.on and not self.rides)
+            self.rides.append(ride)
+            if begins == STRIKES:
+                ride.ended_ns, ride.alone = at_ns, False
+            else:
+                self.on.add((fault, place))
             return
         self.on.discard((fault, place))
         for ride in self.rides:

@@ -152,7 +152,7 @@ class World:
 
     def begin_fault(self, now_ns: int, number: int, name: str, place: Any) -> None:
         fault = BY_NAME[name]
-        self.journal.event(now_ns, "fault", name, fault.place_words(place), 1)
+        self.journal.event(now_ns, "fault", name, fault.place_words(place), 1 if fault.lasts else 2)
         self.faults[number] = fault.begin(self, now_ns, place)
         self._plan_fault(number, name, place)
 

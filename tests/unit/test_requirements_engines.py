@@ -274,6 +274,30 @@ def test_thrust_that_does_not_come_back() -> None:
     assert rig.says() == FAIL
 
 
+def struck(rig: JudgeRig) -> None:
+    rig.event("fault", "reset", DRIVE, 2)
+
+
+def test_thrust_that_does_not_come_back_after_a_fault_that_was_over_at_once() -> None:
+    rig = in_gear(Availability)
+    struck(rig)
+    lost_and_taken(rig)
+    put_ahead(rig)
+    rig.after(10_001)
+    assert rig.says() == FAIL
+
+
+def test_a_fault_that_was_over_at_once_is_not_ridden_through_but_spoils_what_others_show_only_for_a_while() -> None:
+    rig = in_gear(Availability)
+    struck(rig)
+    brief(rig, 100)
+    rig.after(NEUTRAL_LIMIT_MS)
+    assert rig.says() == NOT_EXERCISED
+    brief(rig, 100)
+    rig.after(NEUTRAL_LIMIT_MS)
+    assert rig.says() == PASS
+
+
 def put_ahead(rig: JudgeRig, station: str = "bridge") -> None:
     rig.event("lever", station, "port", 500, 0)
 
