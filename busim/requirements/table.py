@@ -34,6 +34,7 @@ from busim.requirements.station_loss import Loss
 from busim.requirements.station_neutral_now import NeutralNow
 from busim.requirements.station_nobody_shown import NobodyShown
 from busim.requirements.station_one_in_control import OneInControl
+from busim.requirements.station_one_shown import OneShown
 from busim.requirements.station_pendant_out import PendantOut
 from busim.requirements.station_transfer import Transfer
 
@@ -64,6 +65,7 @@ REQUIREMENTS: Final[tuple[type[Requirement], ...]] = (
     NoThrustRise,
     Availability,
     OneInControl,
+    OneShown,
     Transfer,
     Hold,
     Limits,

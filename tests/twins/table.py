@@ -36,6 +36,7 @@ TWINS = (
     Twin(
         "drive", "tests.twins.drives:NeverChangesOver", "station.one_in_control", "hand_over", ("station.transfer",), "marsh_tern"
     ),
+    Twin("station", "tests.twins.others:ShowsItStill", "station.one_shown", "hand_over", boat="marsh_tern"),
     Twin("station", "tests.twins.others:TakesHalf", "station.transfer", "cut_between_drives", boat="marsh_tern"),
     Twin("panel", "tests.twins.others:KeepsQuiet", "light.press", "lost_press"),
     Twin("panel", "tests.twins.others:SendsInBursts", "bus.helm_first", "cold_start_then_cut"),

@@ -1,0 +1,103 @@
+"""station.one_shown, fed by hand: two displays at once, at the limit and one beyond, and whose display counts."""
+
+from dataclasses import replace
+
+import pytest
+
+from busim.requirements.station_one_shown import OneShown
+from busim.requirements.verdict import FAIL, NOT_EXERCISED, PASS
+
+from .judge_rig import JudgeRig
+from .small_boat import BRIDGE, PORT, WHEELHOUSE, small_boat
+
+NOBODY, HERE, ANOTHER, NOTHING_HEARD, ASKING, DIVIDED, LOST, NOT_STEERING = range(1, 9)
+OVERLAP_MS = 600
+ONE, OTHER = f"node_{WHEELHOUSE}", f"node_{BRIDGE}"
+
+
+def shows(rig: JudgeRig, node: str, value: int) -> None:
+    rig.event("output", node, "shows", value)
+
+
+def in_control() -> JudgeRig:
+    rig = JudgeRig(OneShown)
+    rig.event("start", ONE, 0)
+    rig.event("start", OTHER, 0)
+    shows(rig, ONE, HERE)
+    return rig
+
+
+def test_nobody_in_control_shows_nothing() -> None:
+    rig = JudgeRig(OneShown)
+    for value in (NOBODY, ANOTHER, NOTHING_HEARD, ASKING, DIVIDED, LOST):
+        shows(rig, ONE, value)
+        shows(rig, OTHER, value)
+        rig.after(5000)
+    assert rig.says() == NOT_EXERCISED
+
+
+def test_one_that_shows_it_is_a_pass() -> None:
+    rig = in_control()
+    rig.after(5000)
+    assert rig.says() == PASS
+    assert rig.verdict().measured == 0
+
+
+@pytest.mark.parametrize(("for_ms", "verdict"), [(OVERLAP_MS, PASS), (OVERLAP_MS + 1, FAIL)])
+@pytest.mark.parametrize("first_to_let_go", [ONE, OTHER])
+@pytest.mark.parametrize("value", [HERE, NOT_STEERING])
+def test_both_at_once(for_ms: int, verdict: str, first_to_let_go: str, value: int) -> None:
+    rig = in_control()
+    rig.after(3000)
+    shows(rig, OTHER, value)
+    rig.after(for_ms)
+    shows(rig, first_to_let_go, ANOTHER)
+    rig.after(5000)
+    assert (rig.says(), rig.verdict().measured) == (verdict, for_ms)
+
+
+@pytest.mark.parametrize(("for_ms", "verdict"), [(OVERLAP_MS, PASS), (OVERLAP_MS + 1, FAIL)])
+def test_both_when_the_run_ends(for_ms: int, verdict: str) -> None:
+    rig = in_control()
+    shows(rig, OTHER, HERE)
+    rig.after(for_ms)
+    assert rig.says() == verdict
+
+
+def test_saying_it_again_does_not_begin_anew() -> None:
+    rig = in_control()
+    shows(rig, OTHER, HERE)
+    for _ in range(7):
+        rig.after(100)
+        shows(rig, ONE, NOT_STEERING)
+        shows(rig, OTHER, HERE)
+    assert rig.says() == FAIL
+
+
+@pytest.mark.parametrize("event", [("power", ONE, 0), ("start", ONE, 2), ("fault", "hang", ONE, 1)])
+def test_a_display_that_is_dark_or_frozen_counts_no_more(event: tuple[str, ...]) -> None:
+    """Frozen: its program hangs, and is for its watchdog."""
+    rig = in_control()
+    rig.after(1000)
+    rig.event(*event)
+    shows(rig, OTHER, HERE)
+    rig.after(5000)
+    assert rig.says() == PASS
+
+
+def test_other_nodes_outputs_and_other_channels_are_no_displays() -> None:
+    rig = in_control()
+    rig.event("output", f"node_{PORT}", "shows", HERE)
+    rig.event("output", OTHER, "alarms", HERE)
+    rig.after(5000)
+    assert rig.says() == PASS
+
+
+def test_stations_of_different_drives_are_no_rivals() -> None:
+    plan = small_boat()
+    apart = tuple(replace(station, drives=(number,)) for number, station in enumerate(plan.stations, 1))
+    rig = JudgeRig(OneShown, replace(plan, stations=apart))
+    shows(rig, ONE, HERE)
+    shows(rig, OTHER, HERE)
+    rig.after(5000)
+    assert rig.says() == PASS
