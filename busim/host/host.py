@@ -45,11 +45,15 @@ _SENT: Final = -1
 _REJOIN: Final = -2
 """What is put off beside outputs: the notice that a frame was sent, the end of a pause after bus-off."""
 
+HASTY_NS: Final = 1000
+MOST_HASTY: Final = 100_000
+"""A node that puts its deadline off by less than HASTY_NS so often, in all its life, would never let time go on."""
+
 
 class Host:
     __slots__ = (
         "babbling", "bark_ns", "boot_ns", "booting", "buses", "controllers", "deadline", "deferred", "delay_ns", "fed", "handlers",
-        "index", "inputs", "journal", "kernel", "later", "make_node", "name", "node", "on_ns", "outputs", "pace", "powered",
+        "hasty", "index", "inputs", "journal", "kernel", "later", "make_node", "name", "node", "on_ns", "outputs", "pace", "powered",
         "rejoin", "running", "sampled", "sampling", "sinks", "start_cause", "stretch", "switched_on", "tamper", "unheard",
         "wants_sent", "watchdog_ns",
     )  # fmt: skip
@@ -57,6 +61,8 @@ class Host:
     def __init__(
         self, index: int, name: str, make_node: Callable[[], Node], kernel: Kernel, journal: Journal, *, delay_ns: int, boot_ns: int
     ) -> None:
+        self.hasty = 0
+        """How often its node put its deadline off by next to nothing."""
         self.index = index
         self.name = name
         self.make_node = make_node
@@ -193,6 +199,10 @@ class Host:
             own_deadline_ns = node.deadline_ns
             if own_deadline_ns <= own_ns:
                 raise NodeError(f"{self.words()}: on_deadline left its deadline at a moment that has passed")
+            if own_deadline_ns < own_ns + HASTY_NS:
+                self.hasty += 1
+                if self.hasty > MOST_HASTY:
+                    raise NodeError(f"{self.words()}: on_deadline puts its deadline off by less than 1 us again and again")
         return NEVER if own_deadline_ns == NEVER else self.on_ns - (own_deadline_ns * self.stretch >> 95)
 
     # ------------------------------------------------------------------------------------------------ put off

@@ -244,6 +244,22 @@ def test_what_is_no_action_is_said_so_with_the_node_and_its_class(actions: Any, 
     assert words in str(caught.value)
 
 
+def test_a_deadline_that_hardly_moves_is_said_so() -> None:
+    class Creeps(Node):
+        __slots__ = ()
+
+        def on_start(self, now_ns: int, reset_cause: int) -> Actions:
+            self.deadline_ns = 0
+            return NOTHING
+
+        def on_deadline(self, now_ns: int) -> Actions:
+            self.deadline_ns = now_ns + 1
+            return NOTHING
+
+    with pytest.raises(NodeError, match=r"a \(Creeps\): on_deadline puts its deadline off by less than 1 us again and again"):
+        SmallBus(1, kind=Creeps).run(SECOND)
+
+
 def test_a_deadline_left_in_the_past_is_said_so() -> None:
     class Stuck(Node):
         __slots__ = ()
