@@ -54,8 +54,8 @@ class Host:
     __slots__ = (
         "babbling", "bark_ns", "boot_ns", "booting", "buses", "controllers", "deadline", "deferred", "delay_ns", "fed", "handlers",
         "hasty", "index", "inputs", "journal", "kernel", "later", "make_node", "name", "node", "on_ns", "outputs", "pace",
-        "powered", "rejoin", "running", "sampled", "sampling", "sinks", "start_cause", "stretch", "switched_on", "tamper", "unheard",
-        "wants_sent", "watchdog_ns",
+        "powered", "rejoin", "running", "sampled", "sampling", "sinks", "start_cause", "stretch", "switched_on", "tamper",
+        "unheard", "wants_sent", "watchdog_ns",
     )  # fmt: skip
 
     def __init__(
