@@ -9,7 +9,7 @@ from typing import Final
 
 from busim.boat.derive import limits_of
 from busim.boat.findings_helm import helm_findings
-from busim.boat.model import BoatFile, Bus
+from busim.boat.model import BoatFile, Bus, Panel
 from busim.reading.document import Document
 from busim.reading.problem import Problem
 from busim.reading.tree import Loc
@@ -136,7 +136,11 @@ def _idle_findings(boat: BoatFile) -> Iterator[tuple[Loc, str]]:
     for name, node in boat.nodes.items():
         if node.kind == "zone_driver" and name not in feeding:
             yield ("nodes", name), f"{name} feeds no zone"
-    controls = [control for panel in boat.panels.values() for page in panel.pages.values() for control in page.values()]
+    for panel_name, panel in boat.panels.items():
+        for page_name in panel.pages.keys() - pages_in_reach(panel):
+            yield ("panels", panel_name, "pages", page_name), f"no control leads to the page {page_name} of {panel_name}"
+    reach = [panel.pages[name] for panel in boat.panels.values() for name in pages_in_reach(panel)]
+    controls = [control for page in reach for control in page.values()]
     shown = {control.scene for control in controls}
     for name in boat.scenes:
         if name not in shown:
@@ -150,6 +154,18 @@ def _idle_findings(boat: BoatFile) -> Iterator[tuple[Loc, str]]:
         for page_name, page in panel.pages.items():
             if not page:
                 yield ("panels", panel_name, "pages", page_name), f"the page {page_name} of {panel_name} has nothing on it"
+
+
+def pages_in_reach(panel: Panel) -> set[str]:
+    """Names of the pages that presses lead to: the first, and whatever a page in reach opens."""
+    found: set[str] = set()
+    left = list(panel.pages)[:1]
+    while left:
+        name = left.pop()
+        if name not in found:
+            found.add(name)
+            left += [control.page for control in panel.pages[name].values() if control.page in panel.pages]
+    return found
 
 
 def not_simulated(boat: BoatFile) -> list[str]:

@@ -256,6 +256,9 @@ FINDINGS = {
         "no panel lights deck"),
     "scene on no panel": ([("\npanels:\n", "\nscenes:\n  §night: {number: 1, levels: {cabin_lamp: 0}}\n\npanels:\n")],
         "no panel has the scene night"),
+    "page that nothing leads to": (
+        [("zones: [cabin_lamp]}\n", "zones: [cabin_lamp]}\n      §night:\n        out: {number: 1, does: all_off}\n")],
+        "no control leads to the page night of companionway"),
     "nobody to relieve": (
         [("\nnodes:\n", "\nnodes:\n  cockpit: {kind: station, address: 3, supply: house, taps: {main: {at_m: 6}}}\n"
                          "  spare_engine: {kind: drive, address: 4, supply: house, taps: {main: {at_m: 10}}}\n"),
@@ -281,7 +284,10 @@ FINDINGS = {
                          "taps: {§main: {at_m: 6, plug: true}}}\n"),
          ("\nstations:\n", "\nstations:\n  hand_held: {node: hand_held, may_take: [engine]}\n")],
         "hand_held can be unplugged and is on main with wheelhouse: a crushed plug takes them along"),
-    "empty page": ([("    pages:\n", "    pages:\n      §empty: {}\n")], "the page empty of companionway has nothing on it"),
+    "empty page": (
+        [("zones: [cabin_lamp]}\n", "zones: [cabin_lamp]}\n"
+                                    "        more: {number: 2, does: page, page: empty}\n      §empty: {}\n")],
+        "the page empty of companionway has nothing on it"),
 }  # fmt: skip
 
 
@@ -291,6 +297,21 @@ def test_one_finding_at_its_place(edited: Edited, edits: Sequence[Edit], words: 
     line, column = boat.place
     assert line > 0, "the edits mark no place"
     assert [str(problem) for problem in findings(load_boat(boat.path).document)] == [f"{boat.path}:{line}:{column}: {words}"]
+
+
+def test_a_scene_on_a_page_that_nothing_leads_to_is_out_of_reach(edited: Edited) -> None:
+    boat = edited(
+        (
+            "zones: [cabin_lamp]}\n",
+            "zones: [cabin_lamp]}\n"
+            "      low:\n"
+            "        dark: {number: 1, does: scene, scene: night}\n"
+            "        again: {number: 2, does: page, page: low}\n",
+        ),
+        ("\npanels:\n", "\nscenes:\n  night: {number: 1, levels: {cabin_lamp: 0}}\n\npanels:\n"),
+    )
+    words = [problem.words for problem in findings(load_boat(boat.path).document)]
+    assert words == ["no panel has the scene night", "no control leads to the page low of companionway"]
 
 
 def test_two_on_one_plug_is_a_finding_of_its_own(edited: Edited) -> None:

@@ -5,6 +5,8 @@ from typing import Any
 
 import pytest
 
+from busim.boat.load import load_boat
+from busim.boat.shipped import shipped_folder
 from busim.protocol.catalogue import CONDITION, HEARTBEAT, PRESS, SCENE, SCENE_STATE, ZONE_STATE
 from busim.protocol.plan import ControlPlan, PanelPlan, ScenePlan, WirePlan
 from busim.protocol.values import (
@@ -296,3 +298,12 @@ def test_a_condition_nobody_takes_up_has_failed() -> None:
     rig.run_for(900)
     assert rig.outputs["field.4"] == FIELD_FAILED
     assert rig.now_ns < 1100 * MS
+
+
+def test_each_scene_of_marsh_tern_is_one_press_from_two_panels() -> None:
+    """On the pages that panels show when they come on."""
+    boat = load_boat(shipped_folder() / "marsh_tern").boat
+    first_pages = [next(iter(panel.pages.values())) for panel in boat.panels.values()]
+    reach = {name: sum(any(each.scene == name for each in page.values()) for page in first_pages) for name in boat.scenes}
+    assert len(reach) >= 8
+    assert {name: panels for name, panels in reach.items() if panels < 2} == {}
