@@ -18,9 +18,9 @@ from busim.reading.problem import printable, refused
 from busim.run.run import carry_out
 from busim.scenario.load import load_scenario
 from busim.scenario.model import ScenarioFile
+from busim.scenario.write import scenario_text
 from busim.transfer.network import Network
 from busim.transfer.path import Path as Way
-from busim.transfer.path import scenario_text
 from busim.transfer.search import Budget, Round, Search, Violation
 from busim.units import MS, seconds_text
 

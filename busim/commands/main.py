@@ -141,8 +141,15 @@ def run(
             metavar="NUMBER", parser=_whole_number(1, MOST_PRESSES), help="Press so many touch fields, in trouble of several kinds."
         ),
     ] = None,
+    shrink: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="If it fails: write the shortest scenario found that still does to a new file."),
+    ] = None,
 ) -> int:
     """One deterministic run without a screen: what happened, and the verdicts. With --presses: what becomes of many touches."""
+    if shrink is not None and (presses is not None or from_record is not None):
+        ending.say_error("--shrink goes with a scenario, not with --presses or --from")
+        return ending.BAD_INPUT
     if presses is not None:
         if scenario is not None or record or from_record is not None:
             ending.say_error("--presses plays presses of its own: leave out --scenario, --record and --from")
@@ -159,7 +166,7 @@ def run(
         return rerun(from_record, as_json=as_json, kinds=kind or [])
     from busim.commands.run import run_once
 
-    return run_once(boat, scenario, 1 if seed is None else seed, record=record, as_json=as_json, kinds=kind or [])
+    return run_once(boat, scenario, 1 if seed is None else seed, record=record, as_json=as_json, kinds=kind or [], shrunk=shrink)
 
 
 @app.command(short_help="Play the boat yourself, on a screen, in real time.")

@@ -11,6 +11,7 @@ from busim.commands import ending
 from busim.commands.boats import boat_line, find_boat, find_scenario, results_folder, shown_path, typed_path
 from busim.commands.kinds import classes_for, kind_options, kinds_text, replaced_kinds
 from busim.commands.run_output import json_object, text_lines
+from busim.commands.shrinking import refuse_to_overwrite, write_shrunk
 from busim.host.host import NodeError
 from busim.reading.problem import printable
 from busim.record.writer import RecordWriter, new_folder
@@ -18,8 +19,17 @@ from busim.run.run import Outcome, carry_out
 
 
 def run_once(
-    boat_path: Path | None, scenario_path: Path | None, seed: int, *, record: bool, as_json: bool, kinds: list[str]
+    boat_path: Path | None,
+    scenario_path: Path | None,
+    seed: int,
+    *,
+    record: bool,
+    as_json: bool,
+    kinds: list[str],
+    shrunk: Path | None = None,
 ) -> int:
+    if shrunk is not None:
+        refuse_to_overwrite(shrunk)
     boat = find_boat(boat_path)
     scenario = find_scenario(scenario_path, boat)
     replaced = replaced_kinds(kinds, boat.boat)
@@ -46,6 +56,7 @@ def run_once(
         if writer:
             writer.close()
     status = status_of(outcome)
+    said = write_shrunk(shrunk, boat, classes, scenario, outcome, kind_options(replaced)) if shrunk is not None else ""
     if as_json:
         print_json(outcome, _named(boat, replaced, writer), scenario.scenario.scenario, status, reproduce)
         return status
@@ -54,6 +65,8 @@ def run_once(
     if writer:
         print(labels.RECORD_LINE.format(folder=shown_path(writer.folder)))
     print(labels.REPRODUCE_LINE.format(line=printable(reproduce)))
+    if said:
+        print(said)
     return status
 
 

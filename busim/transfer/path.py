@@ -19,7 +19,6 @@ AFTER_NS: Final = 4 * SECOND
 REARM_NS: Final = 15 * SECOND
 """Longer than it may take until thrust is back after a take (`rearm_max_s`, 10 s where the boat file says nothing)."""
 MESSAGES: Final = {1: "claim", 2: "lever", 4: "wheel", 5: "drive_obeys", 8: "rudder_state"}
-NOT_PLAIN: Final = ("on", "off", "yes", "no", "true", "false", "null")
 
 
 class Path:
@@ -191,28 +190,3 @@ class Path:
 
 def _s(at_ns: int) -> float:
     return round(at_ns / SECOND, 3)
-
-
-
-def scenario_text(scenario: dict[str, Any]) -> str:
-    """The scenario file, as YAML. What is written is plain: words without marks of their own, numbers, one entry a line."""
-    lines = [f"{key}: {_scalar(scenario[key])}" for key in ("scenario", "words", "lasts_s")]
-    for section in ("actions", "faults"):
-        if scenario.get(section):
-            lines.append(f"{section}:")
-            for entry in scenario[section]:
-                lines.append("  - " + "\n    ".join(f"{key}: {_flow(value)}" for key, value in entry.items()))
-    return "\n".join(lines) + "\n"
-
-
-def _flow(value: Any) -> str:
-    if isinstance(value, dict):
-        return "{" + ", ".join(f"{key}: {_scalar(each)}" for key, each in value.items()) + "}"
-    return _scalar(value)
-
-
-def _scalar(value: Any) -> str:
-    if isinstance(value, str):
-        plain = value.replace("_", "").replace(".", "").replace("-", "")
-        return value if plain.isalnum() and plain[:1].isalpha() and value.lower() not in NOT_PLAIN else f'"{value}"'
-    return f"{value:g}" if isinstance(value, float) and value == int(value) else str(value)
