@@ -122,8 +122,8 @@ class Panel(Member):
     def on_deadline(self, now_ns: int) -> Actions:
         actions: list[Action] = []
         for channel, believed_ns in list(self.touched_ns.items()):
-            if now_ns >= believed_ns:
-                del self.touched_ns[channel]
+            # A page that changes at this very moment has taken its other touches with it.
+            if now_ns >= believed_ns and self.touched_ns.pop(channel, None) is not None:
                 actions += self._believed(now_ns, channel)
         for channel, held_ns in list(self.held_ns.items()):
             if now_ns >= held_ns:

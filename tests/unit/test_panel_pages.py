@@ -99,6 +99,21 @@ def test_a_page_changes_what_fields_mean_at_once() -> None:
     assert not [action for action in rig.presses() if action[2] == PRESS_TOGGLE]
 
 
+@pytest.mark.parametrize("fields", [(8, 1), (1, 8), (8, 1, 2, 3)])
+def test_several_fields_touched_at_one_moment_with_the_one_that_changes_the_page(fields: tuple[int, ...]) -> None:
+    """A wet hand: those believed before the page changes act, the others are gone with their page."""
+    rig = Rig()
+    for field in fields:
+        rig.input(f"touch.{field}", 1)
+    rig.run_for(60)
+    assert rig.outputs["page"] == 1
+    for field in fields:
+        rig.input(f"touch.{field}", 0)
+    rig.run_for(2000)
+    asked = {press[5] for press in rig.presses()}
+    assert asked == set(fields[: fields.index(8)])
+
+
 def test_a_finger_that_stays_while_the_page_changes_touches_nothing_on_the_new_one() -> None:
     rig = Rig()
     rig.input("touch.1", 1)
