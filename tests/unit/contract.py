@@ -71,11 +71,11 @@ class Specimen:
         roles = {self.kind.replace("_", " "), "every node", *(("helm nodes",) if self.address < 16 else ())}
         return message is not None and not roles.isdisjoint(message.senders.split(", "))
 
-    def channels(self) -> list[str]:
+    def channels(self, of_pattern: int = 3) -> list[str]:
         """Every input channel of this kind, a pattern standing for its first few."""
         names = []
         for pattern in self.make().inputs:
-            names += [pattern[:-1] + str(number) for number in (1, 2, 3)] if pattern.endswith("*") else [pattern]
+            names += [pattern[:-1] + str(number) for number in range(1, of_pattern + 1)] if pattern.endswith("*") else [pattern]
         return names
 
 
@@ -234,6 +234,20 @@ def strange_days(kind: Specimen, seed: int, count: int) -> list[Call]:
             script.append(
                 (moment_ns, "on_controller", random.choice((0, 1)), random.choice((ERROR_ACTIVE, ERROR_PASSIVE, BUS_OFF)))
             )
+    return script
+
+
+def many_hands(kind: Specimen, seed: int, count: int) -> list[Call]:
+    """Inputs that change at one moment, as a wet hand, a knee on the panel or a loose plug makes them."""
+    random = Random(seed)
+    channels = kind.channels(12)
+    moment_ns = 0
+    script: list[Call] = []
+    for _ in range(count):
+        moment_ns += random.choice((0, 5 * MS, 20 * MS, 60 * MS, 600 * MS))
+        for channel in random.sample(channels, random.randrange(len(channels) + 1)):
+            value = random.choice((0, 1)) if random.random() < 0.8 else random.choice(VALUES)
+            script.append((moment_ns, "on_input", channel, value))
     return script
 
 

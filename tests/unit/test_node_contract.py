@@ -2,6 +2,8 @@
 
 import pytest
 
+from busim.boat.load import load_boat
+from busim.boat.shipped import shipped_folder
 from busim.protocol.catalogue import HEARTBEAT, IDENTITY
 from busim.seam import OUTPUT, ROW, Node
 from busim.units import MS, SECOND
@@ -14,6 +16,7 @@ from .contract import (
     Specimen,
     Watched,
     busy_days,
+    many_hands,
     moves_machinery,
     noise,
     quiet,
@@ -113,6 +116,15 @@ def test_strange_days_move_nothing(kind: Specimen, seed: int) -> None:
     watched.play(strange_days(kind, seed, 1000))
     watched.run_to(watched.now_ns + 10 * SECOND)
     assert not [action for _, action in watched.said if moves_machinery(action)]
+
+
+@pytest.mark.parametrize("seed", [1, *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(2, 12))])
+def test_many_hands_at_one_moment_break_no_node_of_a_whole_boat(seed: int) -> None:
+    plan = load_boat(shipped_folder() / "marsh_tern").plan
+    for address, _, kind in plan.nodes:
+        watched = started(Specimen(kind, plan, address))
+        watched.play(many_hands(watched.kind, seed, 300))
+        watched.run_to(watched.now_ns + 2 * SECOND)
 
 
 def test_frames_of_other_ids_are_not_its_business(kind: Specimen) -> None:
