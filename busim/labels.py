@@ -266,3 +266,8 @@ TRANSFER_UNPLAYED: Final = {
 }  # fmt: skip
 TRANSFER_HELD: Final = "a whole run does not show it: a scenario has no words for {why}"
 TRANSFER_NOT_PLAYED: Final = "no requirement fails in a whole run of it with the first {seeds} seeds"
+
+# ------------------------------------------------------------------------------------------------ export
+
+EXPORTED: Final = "{count} files in {folder}:"
+LEFT_OVER: Final = "left from an earlier export, and not part of this one: {file}"

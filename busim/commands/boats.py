@@ -60,13 +60,28 @@ def _scenarios_words(folder: Path, name: str) -> str:
     return suggestion(name, names, otherwise=f"in {shown_path(folder)} there are")
 
 
+def named_boat(path: Path | None) -> LoadedBoat:
+    """The boat named, else boat.yaml in the current folder, and no other: nobody builds firmware for a boat by accident.
+
+    Errors: InputError.
+    """
+    if path is None and not os.path.lexists(BOAT_FILE_NAME):
+        raise refused(Path(BOAT_FILE_NAME), "no such file here, and no boat was named")
+    return load_boat(path if path is not None else Path(BOAT_FILE_NAME))
+
+
 def results_folder(boat: LoadedBoat) -> Path:
-    """`results/` beside the boat file; for a boat that ships, under the current folder."""
+    """Where runs of the boat are kept."""
+    return beside(boat) / "results"
+
+
+def beside(boat: LoadedBoat) -> Path:
+    """The folder that what is made of a boat goes into: that of the boat file; for a boat that ships, the current folder."""
     try:
         shipped = boat.path.resolve().is_relative_to(shipped_folder().resolve())
     except OSError:
         shipped = False
-    return Path("results") if shipped else boat.path.parent / "results"
+    return Path() if shipped else boat.path.parent
 
 
 def shown_path(path: Path) -> str:

@@ -12,14 +12,14 @@ from busim.protocol.codec import Message, Signal
 PROTOCOL_VERSION: Final = 1
 
 NUMBER = Signal("number", 16, "number of the take of control this belongs to")
-INSTANCE = Signal("instance", 2, "which drive, 1 or 2")
+INSTANCE = Signal("instance", 2, "which drive, 1 or 2", least=1, most=2)
 STATION = Signal("station", 6, "address of the station obeyed, 0 nobody")
 
 
 def _lever(drive: int) -> tuple[Signal, Signal]:
     return (
-        Signal(f"gear_{drive}", 2, f"gear asked of drive {drive}", choices=v.GEARS),
-        Signal(f"throttle_{drive}", 10, f"throttle asked of drive {drive}, 0 idle to 1000 full", "permille"),
+        Signal(f"gear_{drive}", 2, f"gear asked of drive {drive}", choices=v.GEARS, most=v.ASTERN),
+        Signal(f"throttle_{drive}", 10, f"throttle asked of drive {drive}, 0 idle to 1000 full", "permille", most=1000),
     )
 
 
@@ -92,10 +92,10 @@ DRIVE_STATE: Final = Message(
     "drive",
     (
         INSTANCE,
-        Signal("asked_gear", 2, "gear the drive asks of its actuator", choices=v.GEARS),
+        Signal("asked_gear", 2, "gear the drive asks of its actuator", choices=v.GEARS, most=v.ASTERN),
         Signal("sensed_gear", 2, "gear its own sensors show", choices=v.GEARS),
         Signal("neutral_switch", 2, "the independent neutral switch", choices=v.SWITCHES),
-        Signal("asked_throttle", 8, "throttle asked of the actuator", "permille", 4),
+        Signal("asked_throttle", 8, "throttle asked of the actuator", "permille", 4, most=250),
         Signal("sensed_throttle", 8, "throttle its feedback shows", "permille", 4),
         Signal("shift_position", 8, "shift travel its feedback shows, + is ahead", "permille of half stroke", 10, signed=True),
         Signal("rpm", 10, "engine speed", "rpm", 8),
@@ -217,7 +217,7 @@ PRESS: Final = Message(
         Signal("number", 8, "number of the press, one more each press of this panel"),
         Signal("zone", 8, "number of the zone"),
         Signal("action", 4, "what is wanted", choices=v.PRESS_ACTIONS),
-        Signal("level", 12, "lightness wanted", "permille"),
+        Signal("level", 12, "lightness wanted", "permille", most=1000),
         Signal("colour", 24, "8 bits each of red, green and blue, or kelvin"),
         Signal("control", 8, "number of the control on the panel"),
     ),
@@ -234,7 +234,7 @@ ZONE_STATE: Final = Message(
         Signal("zone", 8, "number of the zone"),
         Signal("lit", 1, "1: the output is on"),
         Signal("moving", 1, "1: a fade is under way"),
-        Signal("level", 10, "lightness now", "permille"),
+        Signal("level", 10, "lightness now", "permille", most=1000),
         Signal("colour", 24, "8 bits each of red, green and blue, or kelvin"),
         Signal("fault", 4, "what the driver senses", choices=v.ZONE_FAULTS),
         Signal("panel", 6, "address of the panel whose press was done last, 0 none"),

@@ -20,7 +20,10 @@ INVALID: Final = -1
 
 @dataclass(frozen=True)
 class Signal:
-    """One field. `step` and `unit` turn the raw integer into a quantity; `choices` names values; `signed` is two's complement."""
+    """One field. `step` and `unit` turn the raw integer into a quantity; `choices` names values; `signed` is two's complement.
+
+    `least` and `most` are raw integers, written where its bits and choices let through what makes no sense (see `range`).
+    """
 
     name: str
     bits: int
@@ -29,6 +32,8 @@ class Signal:
     step: float = 1
     signed: bool = False
     choices: tuple[tuple[int, str], ...] = ()
+    least: int | None = None
+    most: int | None = None
 
     @property
     def low(self) -> int:
@@ -37,6 +42,17 @@ class Signal:
     @property
     def high(self) -> int:
         return (1 << self.bits - 1) - 1 if self.signed else (1 << self.bits) - 1
+
+    @property
+    def range(self) -> tuple[int, int]:
+        """Least and greatest raw integer that makes sense. `pack` looks at the bits alone, for a broken node sends anything; the
+        exported C sends nothing outside, and says so of what it receives."""
+        values = [value for value, _ in self.choices]
+        if values and values != [*range(len(values))]:
+            raise ValueError(f"{self.name}: its choices have a gap")
+        least = self.least if self.least is not None else self.low
+        most = self.most if self.most is not None else values[-1] if values else self.high
+        return least, most
 
 
 @dataclass(frozen=True)

@@ -40,6 +40,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "boat.model", "boat.scene_edit", "faults", "host.host", "labels", "reading.problem", "rehearsal", "requirements.verdict",
         "scenario.model", "units",
     },
+    "export": {"boat", "protocol", "reading.problem"},
     "record": {"boat.model", "events", "reading", "scenario.model", "units"},
 }  # fmt: skip
 """Package -> the packages (or single modules) of busim it may import. `commands` may import everything."""
