@@ -123,8 +123,9 @@ def _limits(boat: BoatFile, names: Names) -> Iterator[str]:
     lines = [comment("What each drive has to keep, from the last valid lever frame it received.")]
     for name, drive in boat.drives.items():
         limits = limits_of(boat, drive)
-        lines.append(macro(names.give("boat_loss_to_idle_of", name, "ms"), unsigned(limits.loss_to_idle_ms), "throttle at its stop"))
-        lines.append(macro(names.give("boat_loss_to_neutral_of", name, "ms"), unsigned(limits.loss_to_neutral_ms), "gear out"))
+        idle_ms, neutral_ms = limits.loss_to_idle_ms, limits.loss_to_neutral_ms
+        lines.append(macro(names.give("boat_loss_to_idle_of", name, "ms"), unsigned(idle_ms), "throttle at its stop"))
+        lines.append(macro(names.give("boat_loss_to_neutral_of", name, "ms"), unsigned(neutral_ms), "gear out"))
     yield "\n".join(lines)
 
 

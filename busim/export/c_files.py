@@ -1,4 +1,4 @@
-"""The C files of a boat or of one node, as (path in the folder, text)."""
+"""The files of each export in C, as path in the folder -> text."""
 
 from importlib.resources import files
 from typing import Final
@@ -7,6 +7,8 @@ from busim.boat.load import LoadedBoat
 from busim.export.c_boat import boat_header, boat_source
 from busim.export.c_node import NodeOf, node_header, node_source
 from busim.export.c_protocol import protocol_header, protocol_source
+from busim.export.vectors import vectors_text
+from busim.export.vectors_c import selftest_source
 from busim.export.written import MARK
 
 CAUTION: Final = (
@@ -33,6 +35,12 @@ def c_files(boat: LoadedBoat, node: str | None) -> dict[str, str]:
         every[f"{folder}busim_node.h"] = node_header(this, _head(f"The node {name} of the boat {title}."))
         every[f"{folder}busim_node.c"] = node_source(this, _head(f"The node {name} of the boat {title}: see busim_node.h."))
     return every
+
+
+def vector_files(boat: LoadedBoat) -> dict[str, str]:
+    """The vectors as data, and as a C program that holds the exported C against them."""
+    title = boat.boat.boat.name
+    return {"vectors.json": vectors_text(boat.plan, title), "busim_selftest.c": selftest_source(boat.plan, title)}
 
 
 def fixed(name: str) -> str:

@@ -57,7 +57,7 @@ static bool stands_elsewhere(const busim_pair_watch *watch, uint8_t bus)
 {
     uint8_t other;
     for (other = 0u; other < BUSIM_MOST_BUSES; other++) {
-        if (other != bus && ((watch->buses >> other) & 1u) != 0u && watch->bus[other].last == watch->last) {
+        if (other != bus && (((unsigned)watch->buses >> other) & 1u) != 0u && watch->bus[other].last == watch->last) {
             return true;
         }
     }
@@ -67,7 +67,7 @@ static bool stands_elsewhere(const busim_pair_watch *watch, uint8_t bus)
 busim_verdict busim_pair_judge(busim_pair_watch *watch, uint8_t bus, uint8_t counter)
 {
     busim_verdict verdict;
-    if (bus >= BUSIM_MOST_BUSES || ((watch->buses >> bus) & 1u) == 0u) {
+    if (bus >= BUSIM_MOST_BUSES || (((unsigned)watch->buses >> bus) & 1u) == 0u) {
         return BUSIM_REFUSED;
     }
     verdict = busim_counter_judge(&watch->bus[bus], counter);
