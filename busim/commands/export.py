@@ -13,7 +13,7 @@ from busim.reading.problem import printable, quoted, refused, suggestion
 from busim.reading.source import read_text
 
 PAGES: Final = ("protocol", "schema")
-WRITTEN: Final = ("c", "vectors")
+WRITTEN: Final = ("c", "vectors", "database")
 KINDS: Final = (*PAGES, *WRITTEN)
 
 
@@ -77,6 +77,10 @@ def _texts(kind: str, boat: LoadedBoat, node: str | None) -> dict[str, str]:
     if node is not None and node not in boat.boat.nodes:
         words = f"has no node called {quoted(node)}: {suggestion(node, boat.boat.nodes, otherwise='there are')}"
         raise refused(boat.path, words)
+    if kind == "database":
+        from busim.export.database import database_files
+
+        return database_files(boat)
     from busim.export.c_files import c_files, vector_files
 
     return c_files(boat, node) if kind == "c" else vector_files(boat)

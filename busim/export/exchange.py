@@ -11,7 +11,7 @@ from typing import Final
 from busim.protocol import catalogue as c
 from busim.protocol.codec import Message
 from busim.protocol.ids import HELM_ADDRESSES, address_of
-from busim.protocol.page_boat import senders_of, sends
+from busim.protocol.page_boat import sends
 from busim.protocol.page_lights import SILENT_MS
 from busim.protocol.plan import Timing, WirePlan
 
@@ -21,11 +21,13 @@ LISTENERS: Final = ("station", "alarm")
 
 @dataclass(frozen=True)
 class Sent:
-    """A message a node sends, on all its buses. `period_ms` is 0 for "on change only"."""
+    """A message a node sends, on all its buses. `period_ms` is 0 for "on change only"; `always` tells one that never stops from one
+    that is repeated for a while (a press until it is done)."""
 
     message: Message
     can_id: int
     period_ms: int
+    always: bool
 
 
 @dataclass(frozen=True)
@@ -49,9 +51,15 @@ def period_ms(message: Message, plan: WirePlan) -> int:
     return message.period_ms
 
 
+def _never_stops(message: Message) -> bool:
+    if message.timing.startswith("as "):
+        return _never_stops(c.BY_NAME[message.timing.removeprefix("as ")])
+    return not re.search(r"\b(until|while)\b", message.timing)
+
+
 def sent_by(plan: WirePlan, address: int, kind: str) -> list[Sent]:
     return [
-        Sent(message, message.can_id(address), period_ms(message, plan))
+        Sent(message, message.can_id(address), period_ms(message, plan), _never_stops(message))
         for message in c.MESSAGES
         if not message.reserved_for and sends(message, plan, address, kind)
     ]
@@ -182,8 +190,3 @@ def sender_names(plan: WirePlan) -> dict[int, str]:
 
 def name_of_sender(plan: WirePlan, can_id: int) -> str:
     return sender_names(plan).get(address_of(can_id), "nobody")
-
-
-def ids_of(plan: WirePlan, message: Message) -> list[tuple[int, str]]:
-    """(id, name of its sender) of every node that sends the message."""
-    return [(message.can_id(address), name) for address, name in senders_of(message, plan)]

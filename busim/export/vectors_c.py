@@ -220,7 +220,7 @@ def _frame_tables(frames: Sequence[Frame]) -> Iterator[str]:
     places = {message.name: place for place, message in enumerate(MESSAGES)}
     values: list[int] = []
     starts: dict[tuple[int, ...], int] = {}
-    rows = []
+    rows: list[str] = []
     for frame in frames:
         if frame.raw not in starts:
             starts[frame.raw] = len(values) if frame.raw else 0
