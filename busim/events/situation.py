@@ -25,7 +25,7 @@ class DriveView:
     """One drive, as it can be known. Times in ns of true time; `station` is an address, 0 nobody."""
 
     __slots__ = (
-        "address", "asked_gear", "buses", "cause", "claim_heard", "claims", "control_ns", "counter_rule", "heard_ns", "instance",
+        "acted_on", "address", "asked_gear", "buses", "cause", "claim_heard", "claims", "control_ns", "counter_rule", "heard_ns", "instance", "levers_ns",
         "lost_base_ns", "max_gap", "name", "node", "number", "plan", "recent", "row", "sensed_gear", "state", "station",
         "true_at_stop", "true_gear",
     )  # fmt: skip
@@ -59,6 +59,10 @@ class DriveView:
         self.counter_rule = self.new_rule()
         self.recent: tuple[tuple[int, int, int], ...] = ()
         """The last valid lever frames: (counter, gear, throttle), newest last."""
+        self.acted_on = -1
+        """Counter of the lever frame it says it acted on last."""
+        self.levers_ns: dict[int, int] = {}
+        """Where it is not known what it received: counter -> when the last lever frame with it was on the bus."""
         self.claims: dict[int, int] = {}
         """Number -> valid claims with the lever in neutral received under it."""
         self.claim_heard = (-1, -1)
@@ -72,8 +76,12 @@ class DriveView:
 class Situation:
     """Fold of everything. Attach it to the journal before whatever reads it."""
 
-    def __init__(self, plan: WirePlan) -> None:
+    def __init__(self, plan: WirePlan, *, reception_known: bool = True) -> None:
+        """`reception_known` false, as for a log: no mask says who accepted a frame. What a drive received last of its lever is
+        then what it says it acted on."""
         self.plan = plan
+        self.reception_known = reception_known
+        self.slack_ns = LOSS_SLACK_NS if reception_known else LOSS_SLACK_NS + 3 * plan.timing.drive_ms * MS
         names = {address: name for address, name, _ in plan.nodes}
         self.node_of = names
         self.host_bit = {address: 1 << index for index, (address, _, _) in enumerate(plan.nodes)}
@@ -121,7 +129,7 @@ class Situation:
         """The last valid lever frame before control of this drive was lost; None while it is not lost."""
         if drive.lost_base_ns is not None:
             return drive.lost_base_ns
-        if drive.station and drive.control_ns is not None and now_ns - drive.control_ns >= self.timeout_ns + LOSS_SLACK_NS:
+        if drive.station and drive.control_ns is not None and now_ns - drive.control_ns >= self.timeout_ns + self.slack_ns:
             return drive.control_ns
         return None
 
@@ -158,11 +166,14 @@ class Situation:
             throttle = bits.field(whole, bits.LEVER_THROTTLE[drive.instance])
             if gear > bits.ASTERN or throttle > 1000:
                 continue
+            drive.recent = (*drive.recent[-3:], (counter, gear, throttle))
+            if not self.reception_known:
+                drive.levers_ns[counter] = now_ns
+                continue
             before_ns = drive.control_ns
             if before_ns is not None and now_ns - before_ns >= self.timeout_ns + LOSS_SLACK_NS and drive.lost_base_ns is None:
                 drive.lost_base_ns = before_ns
             drive.control_ns = now_ns
-            drive.recent = (*drive.recent[-3:], (counter, gear, throttle))
 
     def _claim(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         if not bits.sound(can_id, data):
@@ -189,6 +200,8 @@ class Situation:
         drive.heard_ns = now_ns
         station = bits.field(whole, bits.OBEYS_STATION)
         number = bits.field(whole, bits.OBEYS_NUMBER)
+        if not self.reception_known:
+            self._acted_on(drive, bits.field(whole, bits.OBEYS_ACTED_ON))
         if (station, number) != (drive.station, drive.number):
             if not station and drive.lost_base_ns is None:
                 drive.lost_base_ns = drive.control_ns
@@ -197,10 +210,17 @@ class Situation:
                 drive.control_ns = now_ns
                 drive.counter_rule = drive.new_rule()
                 drive.recent = ()
+                drive.levers_ns = {}
             drive.station, drive.number = station, number
         drive.row = bits.field(whole, bits.OBEYS_ROW)
         drive.state = bits.field(whole, bits.OBEYS_STATE)
         drive.cause = bits.field(whole, bits.OBEYS_CAUSE)
+
+    def _acted_on(self, drive: DriveView, counter: int) -> None:
+        """Which lever frame was its last: a counter that has changed since its last report, and so has come round by now."""
+        if counter != drive.acted_on and counter in drive.levers_ns and drive.control_ns is not None:
+            drive.control_ns = max(drive.control_ns, drive.levers_ns[counter])
+        drive.acted_on = counter
 
     def _state(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         if not bits.sound(can_id, data):

@@ -9,6 +9,7 @@ from busim.events.alarm_view import AlarmView
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.alarm_cover import PARENTS_OF_LOSS, Cover, listeners_of
+from busim.requirements.in_a_log import NotInALog
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -26,6 +27,7 @@ class Flood(Requirement):
     id = "alarm.flood"
     words = "More alarms than can be shown are capped and counted, and no emergency is hidden."
     hazards = ("confusion over control", "loss of all control")
+    in_a_log = NotInALog("what a list of alarms shows, only what is raised and answered")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

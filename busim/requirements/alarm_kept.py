@@ -8,6 +8,7 @@ from busim.events.alarm_view import LINE_ACKNOWLEDGED
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.alarm_cover import Cover, listeners_of
+from busim.requirements.in_a_log import NotInALog
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, SECOND
@@ -23,6 +24,7 @@ class Kept(Requirement):
     id = "alarm.kept"
     words = "An alarm stays until it is acknowledged and put right; one that was silenced sounds again."
     hazards = ("confusion over control", "loss of all control")
+    in_a_log = NotInALog("what a list of alarms shows, only what is raised and answered")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

@@ -9,6 +9,7 @@ from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.alarm_cover import Cover, listeners_of
+from busim.requirements.in_a_log import NotInALog
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -48,6 +49,7 @@ class Shown(Requirement):
     id = "alarm.shown"
     words = "Every station and alarm node shows within a second what it can know to be wrong."
     hazards = ("confusion over control", "loss of all control")
+    in_a_log = NotInALog("what a list of alarms shows, only what is raised and answered")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

@@ -9,6 +9,7 @@ is not.
 
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
+from busim.requirements.in_a_log import Reported
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -36,6 +37,7 @@ class Availability(Requirement):
     id = "boat.availability"
     words = "A short fault forces nothing to neutral, and after a longer one thrust is soon back."
     hazards = ("loss of all control",)
+    in_a_log = Reported("sensed gear, claims and levers; what was ridden through no log shows")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

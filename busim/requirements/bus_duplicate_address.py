@@ -7,6 +7,7 @@ from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.alarm_cover import listeners_of
+from busim.requirements.in_a_log import NotInALog
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -21,6 +22,7 @@ class DuplicateAddress(Requirement):
     id = "bus.duplicate_address"
     words = "Two nodes at one address are alarmed, and no drive engages by the false one."
     hazards = ("unintended engagement", "confusion over control")
+    in_a_log = NotInALog("who sent a frame, nor who accepted it")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

@@ -7,6 +7,7 @@ overwritten by the next, so that a gap is all that is seen of it.
 from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
+from busim.requirements.in_a_log import Wire
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import US
@@ -16,6 +17,7 @@ class HelmFirst(Requirement):
     id = "bus.helm_first"
     words = "No lever frame waits for a whole period behind anything else on its bus."
     hazards = ("loss of all control",)
+    in_a_log = Wire(excuse="a log does not say whether anything was broken then")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

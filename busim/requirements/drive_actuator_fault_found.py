@@ -11,6 +11,7 @@ from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.situation import DriveView
 from busim.events.table import FROM_PLANT
+from busim.requirements.in_a_log import Reported
 from busim.requirements.orders import shift_allowed_ms, throttle_allowed_ms
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
@@ -48,6 +49,7 @@ class ActuatorFaultFound(Requirement):
     id = "drive.actuator_fault_found"
     words = "An actuator that does not do as it was told is reported in time, and the drive ends without thrust."
     hazards = ("fails to disengage", "throttle rise", "unintended engagement", "wrong direction")
+    in_a_log = Reported("asked and sensed gear and throttle")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

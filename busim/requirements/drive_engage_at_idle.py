@@ -2,6 +2,7 @@
 
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
+from busim.requirements.in_a_log import Reported
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 
@@ -13,6 +14,7 @@ class EngageAtIdle(Requirement):
     id = "drive.engage_at_idle"
     words = "A gear only goes in at idle."
     hazards = ("unintended engagement", "throttle rise")
+    in_a_log = Reported("sensed gear, throttle and engine speed")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

@@ -3,6 +3,7 @@
 from busim.events.journal import Event, Journal
 from busim.events.situation import DriveView
 from busim.events.table import FROM_PLANT
+from busim.requirements.in_a_log import Reported
 from busim.requirements.orders import Orders
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
@@ -13,6 +14,7 @@ class LossToIdle(Requirement):
     id = "drive.loss_to_idle"
     words = "A drive that loses the station in control brings its throttle to idle by itself."
     hazards = ("throttle rise", "loss of all control")
+    in_a_log = Reported("throttle feedback")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

@@ -7,6 +7,7 @@ has to go where it was told (see `orders`).
 from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
+from busim.requirements.in_a_log import NotInALog
 from busim.requirements.orders import shift_allowed_ms
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
@@ -17,6 +18,7 @@ class NeutralConfirmed(Requirement):
     id = "drive.neutral_confirmed"
     words = "The gear a drive reports as sensed is sensed, not what it asked for."
     hazards = ("fails to disengage", "confusion over control")
+    in_a_log = NotInALog("where a gear really is, only what its drive says of it")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

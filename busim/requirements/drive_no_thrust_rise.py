@@ -11,6 +11,7 @@ from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.situation import DriveView
 from busim.events.table import MEASURED
+from busim.requirements.in_a_log import Reported
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 
@@ -40,6 +41,7 @@ class NoThrustRise(Requirement):
     id = "drive.no_thrust_rise"
     words = "Loss of control or power, and transfer, open no throttle further."
     hazards = ("throttle rise", "person at the propeller")
+    in_a_log = Reported("asked and sensed throttle")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

@@ -4,6 +4,7 @@ from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.situation import DriveView
 from busim.events.table import FROM_PLANT
+from busim.requirements.in_a_log import Reported
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 
@@ -24,6 +25,7 @@ class Rearm(Requirement):
     id = "drive.rearm"
     words = "After a forced neutral nothing engages until a lever was in neutral and control was taken deliberately."
     hazards = ("unintended engagement", "person at the propeller")
+    in_a_log = Reported("sensed gear and throttle; whether a drive at rest received a lever, no log shows")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

@@ -9,6 +9,7 @@ from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.situation import DriveView
 from busim.events.table import MEASURED
+from busim.requirements.in_a_log import NotInALog
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 
@@ -17,6 +18,7 @@ class RefuseBadFrame(Requirement):
     id = "drive.refuse_bad_frame"
     words = "A lever frame that is corrupt, stale or out of date is not acted on."
     hazards = ("unintended engagement", "throttle rise", "wrong direction")
+    in_a_log = NotInALog("what a drive tells its actuators from one frame to the next, nor which frames it received")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

@@ -2,6 +2,7 @@
 
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
+from busim.requirements.in_a_log import Reported
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -11,6 +12,7 @@ class ReversalDwell(Requirement):
     id = "drive.reversal_dwell"
     words = "A drive waits in neutral before it engages the opposite gear."
     hazards = ("wrong direction", "unintended engagement")
+    in_a_log = Reported("shift position")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

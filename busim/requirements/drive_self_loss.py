@@ -8,6 +8,7 @@ from typing import Final
 
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
+from busim.requirements.in_a_log import NotInALog
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -22,6 +23,7 @@ class SelfLoss(Requirement):
     id = "drive.self_loss"
     words = "A drive whose node hangs or loses power ends in neutral, or with its engine stopped."
     hazards = ("fails to disengage", "loss of all control", "person at the propeller")
+    in_a_log = NotInALog("that a node hangs or has no supply, nor where the gear of a silent drive is")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

@@ -4,6 +4,7 @@ from typing import Final
 
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
+from busim.requirements.in_a_log import Reported
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 
@@ -15,6 +16,7 @@ class StartInNeutral(Requirement):
     id = "drive.start_in_neutral"
     words = "An engine is never started with its gear in."
     hazards = ("unexpected start", "unintended engagement", "person at the propeller")
+    in_a_log = Reported("engine and shift position; a starter that had no permission is not seen")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

@@ -2,6 +2,7 @@
 
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
+from busim.requirements.in_a_log import Reported
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -11,6 +12,7 @@ class Wake(Requirement):
     id = "drive.wake"
     words = "A drive that wakes goes idle and neutral, and stays there until control is taken."
     hazards = ("unintended engagement", "unexpected start")
+    in_a_log = Reported("heartbeat, sensed gear and throttle")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

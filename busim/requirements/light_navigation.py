@@ -7,6 +7,7 @@ variable control). No scene, touch, reset or loss of the bus changes them.
 from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
+from busim.requirements.in_a_log import NotInALog
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, SECOND
@@ -21,6 +22,7 @@ class LightNavigation(Requirement):
     id = "light.navigation"
     words = "Navigation lights follow the condition of the boat and nothing else, and a failed one is said."
     hazards = ("confusion over control",)
+    in_a_log = NotInALog("what a navigation light shows, only the condition and what is said to have failed")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

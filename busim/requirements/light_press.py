@@ -7,6 +7,7 @@ of lightness is done; how far it goes is known only when it has come to rest.
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
 from busim.protocol.plan import ControlPlan, PanelPlan
+from busim.requirements.in_a_log import Reported
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, SECOND
@@ -56,6 +57,7 @@ class LightPress(Requirement):
     id = "light.press"
     words = "A press lights the lamp at once, or the panel says that it could not."
     hazards = ("confusion over control",)
+    in_a_log = Reported("press and zone state", excuse="a log does not show whether the panel said that it failed")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

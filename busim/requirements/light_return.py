@@ -3,6 +3,7 @@
 from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
+from busim.requirements.in_a_log import NotInALog
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, SECOND
@@ -17,6 +18,7 @@ class LightReturn(Requirement):
     id = "light.return"
     words = "A zone driver that starts anew joins the current scene, and does not flash."
     hazards = ("confusion over control",)
+    in_a_log = NotInALog("a flash of light between two reports of a zone")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

@@ -7,6 +7,7 @@ scene's own fade on top. All off is a scene of everybody's.
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
 from busim.protocol.plan import ControlPlan
+from busim.requirements.in_a_log import NotInALog
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, SECOND
@@ -39,6 +40,7 @@ class LightScene(Requirement):
     id = "light.scene"
     words = "A scene arrives whole, on every zone of it, or the panel says that it did not."
     hazards = ("confusion over control",)
+    in_a_log = NotInALog("when a lamp begins to change, nor what a panel shows")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

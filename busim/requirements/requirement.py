@@ -7,7 +7,8 @@ from busim.boat.derive import DriveLimits
 from busim.events.journal import Journal
 from busim.events.situation import Situation
 from busim.protocol.plan import WirePlan
-from busim.requirements.verdict import Verdict
+from busim.requirements.in_a_log import NotInALog, Reported, Wire
+from busim.requirements.verdict import Tally, Verdict
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,9 @@ class Requirement:
     words: ClassVar[str]
     hazards: ClassVar[tuple[str, ...]]
     """What happens to somebody where it is not met (see `table.HAZARDS`)."""
+    in_a_log: ClassVar[Wire | Reported | NotInALog]
+    """What of it a log of frames shows."""
+    tally: Tally
 
     def __init__(self, context: Context) -> None:
         self.context = context

@@ -9,6 +9,7 @@ from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.rudder_view import RudderView
 from busim.events.table import FROM_PLANT
+from busim.requirements.in_a_log import NotInALog
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, SECOND
@@ -27,6 +28,7 @@ class FaultFound(Requirement):
     id = "rudder.fault_found"
     words = "A rudder or a feedback that does wrong is reported within a second, and power is taken from one that moves unasked."
     hazards = ("hard over", "loss of all control")
+    in_a_log = NotInALog("where the rudder really is, nor whether its actuator has power")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

@@ -8,6 +8,7 @@ from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.rudder_view import RudderView
 from busim.events.table import FROM_PLANT
+from busim.requirements.in_a_log import Reported
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -37,6 +38,7 @@ class Hold(Requirement):
     id = "rudder.hold"
     words = "The rudder stays where it is when whoever steered is lost, and when another station takes control."
     hazards = ("hard over", "loss of all control", "confusion over control")
+    in_a_log = Reported("rudder feedback")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

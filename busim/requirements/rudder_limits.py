@@ -2,6 +2,7 @@
 
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
+from busim.requirements.in_a_log import Reported
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, SECOND
@@ -15,6 +16,7 @@ class Limits(Requirement):
     id = "rudder.limits"
     words = "The rudder is never asked to go beyond hard over, never does, and turns no faster than it should."
     hazards = ("hard over",)
+    in_a_log = Reported("asked and sensed angle")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

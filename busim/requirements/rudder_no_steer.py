@@ -6,6 +6,7 @@ Judged for each drive by its own reception of the rudder's reports, and by what 
 from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
+from busim.requirements.in_a_log import Reported
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -42,6 +43,7 @@ class NoSteer(Requirement):
     id = "rudder.no_steer"
     words = "While nobody steers, every drive keeps its throttle at or below what the boat file allows then."
     hazards = ("loss of all control", "throttle rise")
+    in_a_log = Reported("asked throttle")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

@@ -7,6 +7,7 @@ it shows: judged from the moment that is more than an eighth of the lever's half
 from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
+from busim.requirements.in_a_log import NotInALog
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -61,6 +62,7 @@ class LeverFaultFound(Requirement):
     id = "station.lever_fault_found"
     words = "A lever whose sensor is broken asks for neutral, or says so."
     hazards = ("unintended engagement", "throttle rise", "wrong direction", "fails to disengage")
+    in_a_log = NotInALog("where a hand holds the lever")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

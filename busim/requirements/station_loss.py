@@ -8,6 +8,7 @@ from busim.events import bits
 from busim.events.alarm_view import LINE_OVER
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
+from busim.requirements.in_a_log import NotInALog
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -23,6 +24,7 @@ class Loss(Requirement):
     id = "station.loss"
     words = "When the station in control is lost, every other one shows that and alarms."
     hazards = ("loss of all control", "confusion over control")
+    in_a_log = NotInALog("what a station's display shows, nor whether it sounds")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

@@ -2,6 +2,7 @@
 
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
+from busim.requirements.in_a_log import Reported
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -11,6 +12,7 @@ class NeutralNow(Requirement):
     id = "station.neutral_now"
     words = "Neutral now from any station takes every gear out."
     hazards = ("person at the propeller", "fails to disengage")
+    in_a_log = Reported("neutral-now frames for the key, and sensed gear")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

@@ -6,6 +6,7 @@ Judged by each station's own reception: what it could know, and what its display
 from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
+from busim.requirements.in_a_log import NotInALog
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -36,6 +37,7 @@ class NobodyShown(Requirement):
     id = "station.nobody_shown"
     words = "Every station shows that nobody is in control, or that it hears nothing."
     hazards = ("confusion over control", "loss of all control")
+    in_a_log = NotInALog("what a station's display shows")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

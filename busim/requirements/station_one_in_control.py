@@ -6,6 +6,7 @@ Judged by what the drives report; what they do about it is judged by their outpu
 from busim.events import bits
 from busim.events.journal import Journal
 from busim.events.table import REPORTED
+from busim.requirements.in_a_log import Wire
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -15,6 +16,7 @@ class OneInControl(Requirement):
     id = "station.one_in_control"
     words = "One station is in control of both drives, or of none, but for the time a hand-over takes."
     hazards = ("confusion over control", "wrong direction")
+    in_a_log = Wire()
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

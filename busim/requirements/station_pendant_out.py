@@ -3,6 +3,7 @@
 from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
+from busim.requirements.in_a_log import NotInALog
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -27,6 +28,7 @@ class PendantOut(Requirement):
     id = "station.pendant_out"
     words = "A pendant that is unplugged leaves its drives in neutral, and disturbs nobody where it was not in control."
     hazards = ("fails to disengage", "loss of all control", "person at the propeller")
+    in_a_log = NotInALog("that a plug is pulled, only that a station falls silent")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

@@ -9,6 +9,7 @@ from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import REPORTED
 from busim.protocol.plan import StationPlan
+from busim.requirements.in_a_log import Reported
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -33,6 +34,7 @@ class Transfer(Requirement):
     id = "station.transfer"
     words = "A take of control is complete in time, or is withdrawn whole."
     hazards = ("confusion over control", "loss of all control")
+    in_a_log = Reported("claims for the key, lever frames for the lever")
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)

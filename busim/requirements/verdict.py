@@ -3,6 +3,9 @@
 from dataclasses import dataclass
 from typing import Final
 
+from busim.requirements.in_a_log import Doubt
+from busim.units import MS
+
 PASS: Final = "pass"
 FAIL: Final = "fail"
 NOT_EXERCISED: Final = "not exercised"
@@ -41,17 +44,30 @@ class Tally:
         self.worst: tuple[int | None, int, str] | None = None
         self.failure: tuple[int | None, int, str] | None = None
         self.open: tuple[int | None, int, str] | None = None
+        self.doubt: Doubt | None = None
+        """Set where moments are only as good as the reports they come from."""
+        self.excuse = ""
+        """Set where what looks like a failure may be none: it stays open, and this is why."""
 
     def measure(self, value: int, at_ns: int, evidence: str, limit: int | None = None) -> None:
         """One measurement; `limit` where this place has its own."""
         bound = self.limit if limit is None else limit
         broken = bound is not None and (value < bound if self.at_least else value > bound)
-        if broken:
+        if bound is not None and self.doubt is not None and self._between_reports(value - bound, self.doubt):
+            self.undecided(at_ns, f"{evidence}: {value} {self.unit}, and between two reports it can't be told nearer")
+        elif broken:
             self.fail(at_ns, evidence, value, limit)
         elif self.worst is None or self.worst[0] is None or (value < self.worst[0] if self.at_least else value > self.worst[0]):
             self.worst = (value, at_ns, evidence)
             if limit is not None and self.failure is None:
                 self.limit = limit
+
+    def _between_reports(self, over: int, doubt: Doubt) -> bool:
+        """Is a time so near its limit that it may be on the other side of it? It began or ended as much as `doubt` earlier."""
+        if self.unit != "ms" or not doubt.ns:
+            return False
+        apart_ms = -(-doubt.ns // MS)
+        return -apart_ms < over < apart_ms if self.at_least else 0 < over <= apart_ms
 
     def held(self, at_ns: int, evidence: str) -> None:
         """Exercised, and kept; there is nothing to measure."""
@@ -59,7 +75,9 @@ class Tally:
             self.worst = (None, at_ns, evidence)
 
     def fail(self, at_ns: int, evidence: str, value: int | None = None, limit: int | None = None) -> None:
-        if self.failure is None:
+        if self.excuse:
+            self.undecided(at_ns, f"{evidence}; {self.excuse}")
+        elif self.failure is None:
             self.failure = (value, at_ns, evidence)
             if limit is not None:
                 self.limit = limit
