@@ -192,6 +192,26 @@ def rehearse(
     return run(boat, 1 if seed is None else seed, record=record, kinds=kind or [], guide=guide)
 
 
+@app.command(short_help="Judge a log: what happened in it, and verdicts.")
+@guarded
+def judge(
+    record: Annotated[Path, typer.Argument(metavar="RECORD", help="A log (.log, .asc, .blf, .csv, .db, .mf4, .trc), or a record.")],
+    boat: Annotated[
+        Path | None,
+        typer.Argument(metavar="BOAT", help="Whose log it is. Left out: a record's own boat, or boat.yaml here."),
+    ] = None,
+    bus: Annotated[
+        list[str] | None,
+        typer.Option("--bus", metavar="CHANNEL=BUS", help="Take a channel of the log for this bus. May be repeated."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
+) -> int:
+    """What happened in a log, judged and explained: the timeline and verdicts of a run, from frames alone."""
+    from busim.commands.judge import judge as run
+
+    return run(record, boat, buses=bus or [], as_json=as_json)
+
+
 @app.command(short_help="Write what others need, such as the protocol.")
 @guarded
 def export(

@@ -27,7 +27,7 @@ from busim.scenario.model import ScenarioFile
 def rerun(folder: Path, *, as_json: bool, kinds: list[str]) -> int:
     """Run a record's boat and scenario again and hold every second against what was kept."""
     record = read_record(folder)
-    _refuse_misfits(record)
+    refuse_misfits(record)
     reproduce = shlex.join(["busim", "run", "--from", typed_path(folder), *kind_options(record.kinds)])
     if replaced_kinds(kinds, record.boat) != record.kinds:
         # Nothing in a results folder is trusted: whose code is run is for the one who types to say.
@@ -71,7 +71,7 @@ def _print_head(record: Record, plan: WirePlan) -> None:
     print(flush=True)
 
 
-def _refuse_misfits(record: Record) -> None:
+def refuse_misfits(record: Record) -> None:
     """What has the right shape and still is no boat, or no scenario of this boat: busim writes no such head."""
     path = record.folder / HEAD
     boat: Document[BoatFile] = Document(path, "", record.boat, Positions())

@@ -25,7 +25,7 @@ def text_lines(outcome: Outcome) -> Iterator[str]:
         yield labels.LOSS_TITLE
         yield from table(labels.LOSS_HEAD, [_loss_row(loss) for loss in outcome.losses])
     yield ""
-    yield from table(labels.VERDICT_HEAD, [_verdict_row(verdict) for verdict in outcome.verdicts])
+    yield from table(labels.VERDICT_HEAD, [verdict_row(verdict) for verdict in outcome.verdicts])
     for weakness in outcome.weaknesses:
         yield printable(
             labels.WEAKNESS_LINE.format(
@@ -52,7 +52,7 @@ def _quantity(value: int | None, unit: str) -> str:
     return f"{value / 100:g} deg" if unit == "cdeg" else f"{value:,} {unit}"
 
 
-def _verdict_row(verdict: Verdict) -> tuple[str, ...]:
+def verdict_row(verdict: Verdict) -> tuple[str, ...]:
     evidence = printable(verdict.evidence)
     if verdict.at_ns is not None:
         evidence += f" (at {seconds_text(verdict.at_ns)} s; {labels.SOURCES.get(verdict.source, verdict.source)})"
@@ -83,6 +83,20 @@ def _reached(after_ns: int | None, run_mm: int | None, ground_mm: int | None) ->
     return f"{_quantity(-(-after_ns // MS), 'ms')}, {run}"
 
 
+def verdict_object(verdict: Verdict, reproduce: str) -> dict[str, Any]:
+    return {
+        "id": verdict.id,
+        "verdict": verdict.verdict,
+        "limit": verdict.limit,
+        "measured": verdict.measured,
+        "unit": verdict.unit,
+        "source": verdict.source,
+        "at_ns": verdict.at_ns,
+        "evidence": verdict.evidence,
+        "reproduce": reproduce,
+    }
+
+
 def json_object(outcome: Outcome, named: dict[str, Any], scenario: str, exit_status: int, reproduce: str) -> dict[str, Any]:
     """The versioned JSON of a run. `named` says of what: `boat`, `fingerprints`, `kinds_replaced`, `record`."""
     return {
@@ -98,20 +112,7 @@ def json_object(outcome: Outcome, named: dict[str, Any], scenario: str, exit_sta
         "failed": outcome.failed,
         "not_shown": outcome.open,
         "accepted_weaknesses": [weakness.model_dump() for weakness in outcome.weaknesses],
-        "verdicts": [
-            {
-                "id": verdict.id,
-                "verdict": verdict.verdict,
-                "limit": verdict.limit,
-                "measured": verdict.measured,
-                "unit": verdict.unit,
-                "source": verdict.source,
-                "at_ns": verdict.at_ns,
-                "evidence": verdict.evidence,
-                "reproduce": reproduce,
-            }
-            for verdict in outcome.verdicts
-        ],
+        "verdicts": [verdict_object(verdict, reproduce) for verdict in outcome.verdicts],
         "faults": [
             {
                 "fault": loss.fault,

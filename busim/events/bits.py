@@ -19,6 +19,7 @@ CODE_RUDDER_STATE: Final = 8
 CODE_CUTOUT_STATE: Final = 9
 CODE_HEARTBEAT: Final = 10
 CODE_CONDITION: Final = 11
+CODE_PRESS: Final = 16
 CODE_ZONE_STATE: Final = 17
 CODE_SCENE: Final = 18
 CODE_NOTICE: Final = 21
@@ -27,6 +28,8 @@ CODE_ALARM: Final = 12
 CODE_ALARM_ANSWER: Final = 13
 
 COUNTER: Final[Field] = (48, 0xFF)
+
+NEUTRAL_NOW_PRESSED: Final[Field] = (47, 0x1)
 
 CLAIM_NUMBER: Final[Field] = (32, 0xFFFF)
 CLAIM_WANTED: Final[Field] = (29, 0x7)
@@ -52,7 +55,11 @@ OBEYS_CAUSE: Final[Field] = (2, 0xF)
 
 STATE_ASKED_GEAR: Final[Field] = (44, 0x3)
 STATE_SENSED_GEAR: Final[Field] = (42, 0x3)
+STATE_ASKED_THROTTLE_4: Final[Field] = (32, 0xFF)
+STATE_SENSED_THROTTLE_4: Final[Field] = (24, 0xFF)
+STATE_SHIFT_10: Final[Field] = (16, 0xFF)
 STATE_RPM_8: Final[Field] = (6, 0x3FF)
+STATE_ENGINE: Final[Field] = (4, 0x3)
 STATE_FAULT: Final[Field] = (0, 0xF)
 
 RUDDER_STATION: Final[Field] = (42, 0x3F)
@@ -63,7 +70,19 @@ RUDDER_FAULT: Final[Field] = (0, 0xF)
 
 CUTOUT_FIRED: Final[Field] = (32, 0x1)
 
+HEARTBEAT_STATE: Final[Field] = (44, 0xF)
+HEARTBEAT_CAUSE: Final[Field] = (40, 0xF)
+HEARTBEAT_HELM: Final[Field] = (24, 0xFFFF)
+HEARTBEAT_LIGHTING: Final[Field] = (8, 0xFFFF)
+
+PRESS_BYTES: Final = 8
+PRESS_NUMBER: Final[Field] = (56, 0xFF)
+PRESS_ZONE: Final[Field] = (48, 0xFF)
+PRESS_CONTROL: Final[Field] = (0, 0xFF)
+
+ZONE_BYTES: Final = 8
 ZONE_NUMBER: Final[Field] = (56, 0xFF)
+ZONE_MOVING: Final[Field] = (54, 0x1)
 ZONE_LEVEL: Final[Field] = (44, 0x3FF)
 
 CONDITION_CONDITION: Final[Field] = (45, 0x7)
@@ -81,6 +100,9 @@ ALARM_WHICH: Final[Field] = (40, 0xFF)
 ALARM_ABOUT: Final[Field] = (34, 0x3F)
 ALARM_STATE: Final[Field] = (32, 0x3)
 ALARM_PRIORITY: Final[Field] = (30, 0x3)
+ANSWER_WHICH: Final[Field] = (40, 0xFF)
+ANSWER_RAISER: Final[Field] = (34, 0x3F)
+ANSWER_ANSWER: Final[Field] = (32, 0x3)
 ALARM_GONE: Final = 0
 CONTROL_LOST: Final = 1
 SHIFT_FAULT: Final = 2

@@ -25,7 +25,8 @@ class DriveView:
     """One drive, as it can be known. Times in ns of true time; `station` is an address, 0 nobody."""
 
     __slots__ = (
-        "acted_on", "address", "asked_gear", "buses", "cause", "claim_heard", "claims", "control_ns", "counter_rule", "heard_ns", "instance", "levers_ns",
+        "acted_on", "address", "asked_gear", "buses", "cause", "claim_heard", "claims", "control_ns", "counter_rule", "heard_ns",
+        "instance", "levers_ns",
         "lost_base_ns", "max_gap", "name", "node", "number", "plan", "recent", "row", "sensed_gear", "state", "station",
         "true_at_stop", "true_gear",
     )  # fmt: skip

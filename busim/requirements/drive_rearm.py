@@ -65,7 +65,7 @@ class Rearm(Requirement):
 
     def _lever(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         """A lever off neutral that reaches a drive at rest after a loss: that is the temptation."""
-        if not self.losses:
+        if not self.losses or not self.situation.reception_known:
             return
         whole = int.from_bytes(data, "big")
         for drive in self.situation.drives.values():

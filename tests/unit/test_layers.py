@@ -41,6 +41,10 @@ MAY_IMPORT: dict[str, set[str]] = {
         "scenario.model", "units",
     },
     "export": {"boat", "protocol", "reading.problem"},
+    "logs": {
+        "boat.derive", "boat.model", "events", "labels", "plant.hull", "protocol", "reading.problem", "requirements", "run.losses",
+        "run.timeline", "units",
+    },
     "record": {"boat.model", "events", "reading", "scenario.model", "units"},
 }  # fmt: skip
 """Package -> the packages (or single modules) of busim it may import. `commands` may import everything."""
