@@ -15,9 +15,11 @@ from busim.requirements.in_a_log import Doubt
 
 AT_STOP_STEPS: Final = 2
 """A throttle is at its stop within 8 permille: requirements take 10 for it."""
-RESTS_STEPS: Final = 2
-"""A shift rests in neutral within 20 permille of half its stroke."""
-STOPPED, RUNS, STOP_ASKED = 0, 1, 2
+RESTS_STEPS: Final = 10
+"""A shift rests in neutral within a tenth of half its stroke: no clutch takes there (common practice, no source)."""
+STOP_ASKED, NOT_KNOWN = 2, 3
+TURNS_RPM: Final = 100
+"""Below, an engine is taken to stand; a drive that asks for a stop says that in place of whether it runs."""
 
 
 class DriveReports:
@@ -72,15 +74,18 @@ class DriveTeller(Teller):
         resting = abs(bits.signed_field(whole, bits.STATE_SHIFT_10)) <= RESTS_STEPS
         gear = bits.field(whole, bits.STATE_SENSED_GEAR)
         engine = bits.field(whole, bits.STATE_ENGINE)
+        running = bits.field(whole, bits.STATE_RPM_8) * 8 >= TURNS_RPM
         if heard_ns is None:
             drive.true_gear = gear if gear <= bits.ASTERN else None
             drive.true_at_stop = at_stop
             reports.at_stop, reports.resting, reports.engine = at_stop, resting, engine
-            self.situation.engines.of[drive.name].running = engine != STOPPED
+            self.situation.engines.of[drive.name].running = running
         within_ns = 0 if heard_ns is None else now_ns - heard_ns
         self._asked(now_ns, within_ns, reports, whole)
         if engine != reports.engine:
             self._engine(now_ns, within_ns, reports, engine)
+        if running is not self.situation.engines.of[drive.name].running and engine != NOT_KNOWN:
+            self.tell(now_ns, within_ns, "engine", drive.name, int(running))
         if resting != reports.resting:
             reports.resting = resting
             self.tell(now_ns, within_ns, "shift_rest", drive.name, int(resting))
@@ -106,8 +111,6 @@ class DriveTeller(Teller):
         before, reports.engine = reports.engine, engine
         if STOP_ASKED in (before, engine):
             self.tell(now_ns, within_ns, "output", reports.drive.node, "engine_stop", int(engine == STOP_ASKED))
-        if engine in (STOPPED, RUNS) and (engine == RUNS) is not self.situation.engines.of[reports.drive.name].running:
-            self.tell(now_ns, within_ns, "engine", reports.drive.name, engine)
 
     def _gear(self, now_ns: int, within_ns: int, reports: DriveReports, gear: int, now: tuple[int, int]) -> None:
         """Throttle and speed when the clutch took: certainly no less than the lower of the two reports round it."""

@@ -67,7 +67,7 @@ class Tally:
         if self.unit != "ms" or not doubt.ns:
             return False
         apart_ms = -(-doubt.ns // MS)
-        return -apart_ms < over < apart_ms if self.at_least else 0 < over <= apart_ms
+        return -apart_ms <= over < apart_ms if self.at_least else 0 < over <= apart_ms
 
     def held(self, at_ns: int, evidence: str) -> None:
         """Exercised, and kept; there is nothing to measure."""
