@@ -192,25 +192,27 @@ class SeveralBusesRule:
     counts if it is ahead of the last that counted. Behind it, it counts only where no other bus stands at that last one any more,
     or this bus has been the only one to bring anything for 32 frames."""
 
-    __slots__ = ("last", "max_gap", "only", "rules")
+    __slots__ = ("last", "max_gap", "only", "only_times", "rules")
 
     def __init__(self, max_gap: int) -> None:
         self.max_gap = max_gap
         self.rules: dict[int, CounterRule] = {}
         self.last: int | None = None
-        self.only: list[int] = []
-        """The buses of the last frames let through, as far as they are the same."""
+        self.only = -1
+        self.only_times = 0
+        """The bus of the last frame let through, and how many in a row came by the same, it included."""
 
     def counts(self, counter: int, bus: int) -> bool:
         rule = self.rules.setdefault(bus, CounterRule(self.max_gap))
         if not rule.counts(counter):
             return False
-        self.only = [*(each for each in self.only if each == bus), bus]
+        self.only_times = self.only_times + 1 if bus == self.only else 1
+        self.only = bus
         if counter == self.last:
             return False
         if self.last is not None and (self.last - counter) % 256 <= 128:
             elsewhere = {each.last for number, each in self.rules.items() if number != bus}
-            if self.last in elsewhere and len(self.only) < 32:
+            if self.last in elsewhere and self.only_times < 32:
                 return False
         self.last = counter
         return True
