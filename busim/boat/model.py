@@ -213,6 +213,13 @@ class Station(Section):
     lever_gear_permille: int = Field(default=150, ge=20, le=500, description="share of half travel at which a gear is asked for")
 
 
+class Spot(Section):
+    """Where something is on board, for the plan on the screen. Nothing is worked out from it."""
+
+    from_bow_m: float = Field(ge=0, le=100, description="from her bow")
+    to_starboard_m: float = Field(default=0.0, ge=-20, le=20, description="from the centre line, + is starboard")
+
+
 class Zone(Section):
     number: int = Field(ge=1, le=255, description="its number on the bus")
     node: Name = Field(description="the zone driver that feeds it")
@@ -229,6 +236,7 @@ class Zone(Section):
     on_bus_loss: Literal["stay", "on"] = Field(default="stay", description="what it does when its driver hears nobody")
     mains: bool = Field(default=False, description="a mains light behind a relay: a licensed electrician's work")
     lit_after_reset: bool = Field(default=False, description="on after its driver starts, until told otherwise")
+    at: Spot | None = Field(default=None, description="where its lamps are, for the plan on the screen")
 
 
 class Scene(Section):

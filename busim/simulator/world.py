@@ -31,7 +31,7 @@ Step: TypeAlias = tuple[Any, ...]
 
 class World:
     __slots__ = (
-        "boat", "faults", "hosts", "journal", "kinds", "levers", "loop", "plan", "plant", "script", "script_timer", "second",
+        "boat", "counts", "faults", "hosts", "journal", "kinds", "levers", "loop", "plan", "plant", "script", "script_timer", "second",
         "seed", "supplies", "wheels",
     )  # fmt: skip
 
@@ -49,6 +49,8 @@ class World:
         self.wheels: dict[str, LeverSensor] = {}
         self.faults: dict[int, Any] = {}
         """Faults that are on: number of the fault in the script -> what it has to remember until it ends."""
+        self.counts: dict[tuple[str, int], tuple[int, int]] = {}
+        """(node, bus) -> TEC and REC as said last; 0 and 0 before anything was."""
         self.script: list[Step] = []
         self.script_timer = Timer(self._take_steps)
         self.second = Timer(self._end_second)
@@ -93,8 +95,18 @@ class World:
         return self.script[0][0] if self.script else NEVER
 
     def _end_second(self, now_ns: int) -> int:
+        self._say_counts(now_ns)
         self.journal.close_block()
         return now_ns + SECOND
+
+    def _say_counts(self, now_ns: int) -> None:
+        """Error counters that changed, once a second: every change of them would be an event a frame while a bus is in trouble."""
+        for name, host in self.hosts.items():
+            for bus, controller in host.controllers.items():
+                counts = (controller.tec, controller.rec)
+                if counts != self.counts.get((name, bus), (0, 0)):
+                    self.counts[name, bus] = counts
+                    self.journal.event(now_ns, "counts", name, self.loop.buses[bus].name, *counts)
 
     # ------------------------------------------------------------------------------------------------ what people do
 
