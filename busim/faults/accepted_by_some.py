@@ -34,6 +34,10 @@ class AcceptedBySome(Fault):
     def misplaced(self, boat: BoatFile, place: Any) -> Iterator[Complaint]:
         yield from not_all_on(boat, place.bus, place.nodes)
 
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        """Each node alone."""
+        return (self.place(bus=bus, nodes=(name,)) for name, node in boat.nodes.items() for bus in node.taps)
+
     def begin(self, world: Handles, now_ns: int, place: Any) -> HitBit:
         hit = HitBit(_LAST_BUT_ONE, place.every, places_of(world, place.bus, place.nodes))
         world.bus(place.bus).disturb(now_ns, hit)

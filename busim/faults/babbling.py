@@ -1,9 +1,11 @@
 """A node that does not stop talking: whole frames of a top priority, or garbage."""
 
+from collections.abc import Iterator
 from typing import Any, Literal
 
 from pydantic import Field
 
+from busim.boat.model import BoatFile
 from busim.bus.noise import Chatter
 from busim.faults.fault import Handles, TapFault, TapPlace
 from busim.faults.noise_rate import own_chance
@@ -30,6 +32,11 @@ class Babbling(TapFault):
 
     def place_words(self, place: Any) -> str:
         return f"{super().place_words(place)}, {place.sends}"
+
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        for tap in super().places(boat):
+            yield tap
+            yield BabblingPlace(node=tap.node, bus=tap.bus, sends="bits")
 
     def begin(self, world: Handles, now_ns: int, place: Any) -> Chatter | None:
         bus = world.bus(place.bus)

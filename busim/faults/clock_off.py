@@ -1,11 +1,13 @@
 """A node's clock is off: a cracked crystal, or a resistor and a capacitor where a crystal should be."""
 
+from collections.abc import Iterator
 from random import Random
 from typing import Any
 
 from pydantic import Field
 
 from busim.boat.derive import board_of
+from busim.boat.model import BoatFile
 from busim.bus.noise import SenderNoise
 from busim.bus.tolerance import error_rate, tolerance_ppm
 from busim.faults.fault import Handles, NodeFault, NodePlace
@@ -29,6 +31,9 @@ class ClockOff(NodeFault):
 
     def place_words(self, place: Any) -> str:
         return f"{place.node}, {place.ppm:+d} ppm"
+
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        return (ClockPlace(node=node, ppm=ppm) for node in boat.nodes for ppm in (10_000, -10_000))
 
     def begin(self, world: Handles, now_ns: int, place: Any) -> tuple[int, dict[str, SenderNoise]]:
         """Memory: the rate before, and the noise on each bus that has any."""

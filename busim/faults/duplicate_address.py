@@ -48,6 +48,14 @@ class DuplicateAddress(NodeFault):
         elif place.has_address_of == place.node:
             yield "has_address_of", f"{place.node} has its own address anyway"
 
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        """A spare was given the address of another node of its kind on a bus of its own; where there is none, the next one's."""
+        for name, node in boat.nodes.items():
+            beside = [other for other, each in boat.nodes.items() if other != name and set(each.taps) & set(node.taps)]
+            alike = [other for other in beside if boat.nodes[other].kind == node.kind]
+            for other in alike or beside[:1]:
+                yield DuplicatePlace(node=name, has_address_of=other)
+
     def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         world.hosts[place.node].tamper = UnderAddress(world.boat.nodes[place.has_address_of].address)
 

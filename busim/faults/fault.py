@@ -65,6 +65,10 @@ class Fault:
         """What is wrong with this place on this boat, which has everything that is named in it."""
         return iter(())
 
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        """Where a sweep tries it on this boat, in the order of the boat file. A place that is `misplaced` may be among them."""
+        raise NotImplementedError
+
     def begin(self, world: Handles, now_ns: int, place: Any) -> Any:
         raise NotImplementedError
 
@@ -92,6 +96,9 @@ class NodeFault(Fault):
     def place_words(self, place: Any) -> str:
         return str(place.node)
 
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        return (self.place(node=node) for node in boat.nodes)
+
 
 class TapPlace(NodePlace):
     bus: Words
@@ -100,7 +107,7 @@ class TapPlace(NodePlace):
 class TapFault(NodeFault):
     """A fault of one node on one of its buses."""
 
-    place = TapPlace
+    place: ClassVar[type[TapPlace]] = TapPlace
 
     def place_words(self, place: Any) -> str:
         return f"{place.node} on {place.bus}"
@@ -109,6 +116,9 @@ class TapFault(NodeFault):
         taps = boat.nodes[place.node].taps
         if place.bus not in taps:
             yield "bus", f"{place.node} is not on {place.bus}; it is on {' and '.join(taps)}"
+
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        return (self.place(node=name, bus=bus) for name, node in boat.nodes.items() for bus in node.taps)
 
     def controller(self, world: Handles, place: Any) -> Controller:
         return world.hosts[place.node].controllers[world.bus(place.bus).index]

@@ -1,7 +1,7 @@
 """Single frames of one sender that one node does not hear."""
 
 from collections.abc import Iterator
-from typing import Any, Final, Literal, get_args
+from typing import Any, ClassVar, Final, Literal, get_args
 
 from pydantic import Field
 
@@ -24,7 +24,7 @@ class FramesLost(NodeFault):
     words = "a node misses some frames of another"
     effect = "its controller acknowledges them, and its program never sees them: they were overwritten before they were read"
     lasts = False
-    place = FramesLostPlace
+    place: ClassVar[type[FramesLostPlace]] = FramesLostPlace
 
     def place_words(self, place: Any) -> str:
         count = f"{place.frames} frames" if place.frames > 1 else "a frame"
@@ -38,6 +38,23 @@ class FramesLost(NodeFault):
             taps = boat.nodes[getattr(place, key)].taps
             if place.bus not in taps:
                 yield key, f"{getattr(place, key)} is not on {place.bus}; it is on {' and '.join(taps)}"
+
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        """What stations tell drives and rudder, and drives stations: one frame, and more in a row than are let through."""
+        stations = [station.node for station in boat.stations.values()]
+        drives = [drive.node for drive in boat.drives.values()]
+        heard: list[tuple[str, str, tuple[Lost, ...]]] = [
+            (drive, station, ("lever", "claim", "neutral_now")) for drive in drives for station in stations
+        ]
+        if boat.rudder is not None:
+            heard += [(boat.rudder.node, station, ("wheel", "claim")) for station in stations]
+        heard += [(station, drive, ("drive_obeys",)) for station in stations for drive in drives]
+        for node, sender, messages in heard:
+            for bus in boat.nodes[node].taps:
+                if bus in boat.nodes[sender].taps:
+                    for message in messages:
+                        yield self.place(node=node, sender=sender, bus=bus, message=message)
+                        yield self.place(node=node, sender=sender, bus=bus, message=message, frames=boat.timing.max_gap + 1)
 
     def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         can_id = CODES[place.message] << 6 | world.boat.nodes[place.sender].address

@@ -1,9 +1,12 @@
 """A node's program stops; its CAN controller goes on acknowledging, its outputs stay as they are."""
 
+from collections.abc import Iterator
 from typing import Any
 
 from pydantic import Field
 
+from busim.boat.derive import board_of
+from busim.boat.model import BoatFile
 from busim.faults.fault import Handles, NodeFault, NodePlace
 
 
@@ -20,6 +23,13 @@ class Hang(NodeFault):
     )
     acts_on = "program"
     place = HangPlace
+
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        """With its watchdog, where one is fitted, and with that failed too."""
+        for node in boat.nodes:
+            if board_of(boat, node).watchdog_ms is not None:
+                yield HangPlace(node=node)
+            yield HangPlace(node=node, watchdog=False)
 
     def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         world.hosts[place.node].hang(now_ns, watched=place.watchdog)

@@ -7,7 +7,9 @@ from pydantic import Field, model_validator
 
 from busim.boat.model import BoatFile, Section
 from busim.faults.cut import Cut, CutPlace
+from busim.faults.deaf import Deaf
 from busim.faults.drop_open import DropOpen
+from busim.faults.dumb import Dumb
 from busim.faults.fault import Complaint, Fault, Handles, TapPlace
 from busim.faults.short import Short, ShortPlace
 from busim.faults.stuck_dominant import StuckDominant
@@ -17,7 +19,8 @@ from busim.faults.wire_open import WireOpen
 from busim.units import MS
 
 TURNS: Final[dict[str, Fault]] = {
-    fault.name: fault for fault in (Cut(), WireOpen(), Short(), TerminatorLost(), DropOpen(), StuckDominant(), SupplyLost())
+    fault.name: fault
+    for fault in (Cut(), WireOpen(), Short(), TerminatorLost(), DropOpen(), Deaf(), Dumb(), StuckDominant(), SupplyLost())
 }
 
 
@@ -29,6 +32,8 @@ class IntermittentPlace(Section):
     short: ShortPlace | None = Field(default=None, description=Short.words)
     terminator_lost: TerminatorPlace | None = Field(default=None, description=TerminatorLost.words)
     drop_open: TapPlace | None = Field(default=None, description=DropOpen.words)
+    deaf: TapPlace | None = Field(default=None, description=Deaf.words)
+    dumb: TapPlace | None = Field(default=None, description=Dumb.words)
     stuck_dominant: TapPlace | None = Field(default=None, description=StuckDominant.words)
     supply_lost: SupplyPlace | None = Field(default=None, description=SupplyLost.words)
 
@@ -63,6 +68,12 @@ class Intermittent(Fault):
                 yield fault.name, f"there is no {key} {name}; there are {', '.join(section)}"
                 return
         yield from ((fault.name, words) for _, words in fault.misplaced(boat, where))
+
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        for name, fault in TURNS.items():
+            for where in fault.places(boat):
+                if not any(fault.misplaced(boat, where)):
+                    yield IntermittentPlace(**{name: where})
 
     def begin(self, world: Handles, now_ns: int, place: Any) -> tuple[bool, int, Any]:
         """Memory: is it broken now, until when is it as it is, and what the fault itself remembers."""

@@ -1,8 +1,9 @@
 """A lamp burns out."""
 
+from collections.abc import Iterator
 from typing import Any
 
-from busim.boat.model import Section, Words
+from busim.boat.model import BoatFile, Section, Words
 from busim.faults.fault import Fault, Handles
 
 
@@ -19,6 +20,9 @@ class LampOpen(Fault):
 
     def place_words(self, place: Any) -> str:
         return str(place.light)
+
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        return (LightPlace(light=light) for light in (*boat.zones, *boat.navigation_lights))
 
     def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         world.break_lamp(now_ns, place.light, self.broken)

@@ -42,6 +42,9 @@ class DriveFault(Fault):
     def holds(self, place: Any) -> str:
         return str(place.drive)
 
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        return (self.place(drive=drive) for drive in boat.drives)
+
     def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         with world.plant.changing(now_ns, world.plant.index_of(place.drive)) as machinery:
             self.change(machinery, now_ns, place, begins=True)
@@ -64,6 +67,9 @@ class ActuatorFault(DriveFault):
     def holds(self, place: Any) -> str:
         return self.place_words(place)
 
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        return (self.place(drive=drive, actuator=actuator) for drive in boat.drives for actuator in ("throttle", "shift"))
+
     def actuator(self, machinery: Machinery, place: Any) -> Positioner:
         return machinery.throttle if place.actuator == "throttle" else machinery.shift
 
@@ -81,7 +87,7 @@ class ActuatorSlow(ActuatorFault):
     name = "actuator_slow"
     words = "an actuator is slow"
     effect = "it moves with a share of its speed, by motor and by spring"
-    place = SlowPlace
+    place: ClassVar[type[SlowPlace]] = SlowPlace
 
     def place_words(self, place: Any) -> str:
         return f"{place.drive} {place.actuator}, {place.permille} permille"
@@ -98,7 +104,7 @@ class ActuatorRuns(ActuatorFault):
     words = "an actuator runs to an end by itself"
     effect = "its output is shorted: it runs at its own speed to that end and stays, whatever its node does, powered or not"
     assumption = True
-    place = RunsPlace
+    place: ClassVar[type[RunsPlace]] = RunsPlace
 
     def place_words(self, place: Any) -> str:
         return f"{place.drive} {place.actuator} to {place.to}"
@@ -110,6 +116,10 @@ class ActuatorRuns(ActuatorFault):
         if (place.actuator, place.to) not in ENDS:
             ends = " or ".join(end for actuator, end in ENDS if actuator == place.actuator)
             yield "to", f"a {place.actuator} runs to {ends}"
+
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        ends: list[Any] = list(ENDS)
+        return (self.place(drive=drive, actuator=actuator, to=end) for drive in boat.drives for actuator, end in ends)
 
     def change(self, machinery: Machinery, now_ns: int, place: Any, *, begins: bool) -> None:
         self.actuator(machinery, place).run(now_ns, ENDS[place.actuator, place.to] if begins else None)
@@ -152,6 +162,9 @@ class DrivesSwapped(Fault):
     def misplaced(self, boat: BoatFile, place: Any) -> Iterator[Complaint]:
         if len(boat.drives) < 2:
             yield "", "the boat has one drive: there is nothing to swap it with"
+
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        return iter((NoPlace(),))
 
     def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         world.plant.cross_wires(now_ns, True)

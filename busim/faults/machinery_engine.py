@@ -1,6 +1,6 @@
 """Engine and gearbox: stalls, does not stop; a clutch that drags or does not take; ahead and astern swapped."""
 
-from typing import Any
+from typing import Any, ClassVar
 
 from pydantic import Field
 
@@ -37,7 +37,7 @@ class ClutchDrags(DriveFault):
     words = "a clutch drags"
     effect = "in neutral there is some thrust ahead; actuator, feedback and neutral switch show neutral"
     assumption = True
-    place = DragsPlace
+    place: ClassVar[type[DragsPlace]] = DragsPlace
     acts_on = "clutch"
 
     def place_words(self, place: Any) -> str:

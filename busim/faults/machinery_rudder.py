@@ -37,6 +37,9 @@ class RudderFault(Fault):
         if boat.rudder is None:
             yield "", "the boat has no rudder that the bus moves"
 
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        return iter((self.place(),) if boat.rudder is not None else ())
+
     def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         with world.plant.changing_rudder(now_ns) as rudder:
             self.change(rudder, now_ns, place, begins=True)
@@ -62,7 +65,7 @@ class RudderSlow(RudderFault):
     name = "rudder_slow"
     words = "the rudder is slow"
     effect = "it moves with a share of its speed"
-    place = SlowRudderPlace
+    place: ClassVar[type[SlowRudderPlace]] = SlowRudderPlace
 
     def place_words(self, place: Any) -> str:
         return f"rudder, {place.permille} permille"
@@ -80,6 +83,9 @@ class RudderRuns(RudderFault):
 
     def place_words(self, place: Any) -> str:
         return f"rudder to {place.to}"
+
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        return (RunsRudderPlace(to=to) for to in ("port", "starboard") if boat.rudder is not None)
 
     def change(self, rudder: Rudder, now_ns: int, place: Any, *, begins: bool) -> None:
         rudder.runs(now_ns, (1 if place.to == "starboard" else -1) if begins else None)

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from random import Random
-from typing import Any
+from typing import Any, ClassVar
 
 from pydantic import Field
 
@@ -20,11 +20,16 @@ class NoisePlace(Section):
 class NoiseFault(Fault):
     """Noise on a bus, seen by all or by some of its nodes."""
 
+    place: ClassVar[type[Any]] = NoisePlace
+
     def place_words(self, place: Any) -> str:
         return f"{place.bus} at {' and '.join(place.nodes)}" if place.nodes else str(place.bus)
 
     def misplaced(self, boat: BoatFile, place: Any) -> Iterator[Complaint]:
         yield from not_all_on(boat, place.bus, place.nodes)
+
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        return (self.place(bus=bus) for bus in boat.buses)
 
     def noise(self, now_ns: int, place: Any, draw: Any, places: frozenset[int] | None) -> Noise:
         raise NotImplementedError

@@ -1,8 +1,9 @@
 """A driver's output stage stays where it is, whatever its program sets."""
 
+from collections.abc import Iterator
 from typing import Any
 
-from busim.boat.model import Section, Words
+from busim.boat.model import BoatFile, Section, Words
 from busim.faults.fault import Fault, Handles
 
 
@@ -19,6 +20,9 @@ class OutputStuck(Fault):
 
     def place_words(self, place: Any) -> str:
         return str(place.zone)
+
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        return (ZonePlace(zone=zone) for zone in boat.zones)
 
     def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         world.stick_zone(now_ns, place.zone, True)

@@ -9,7 +9,7 @@ from pydantic import Field
 
 from busim.boat.model import BoatFile, Words
 from busim.faults.fault import Complaint, Handles, NodeFault, NodePlace
-from busim.plant.spoilt import OPEN, REVERSED, SHORT, SLIPPED, STUCK
+from busim.plant.spoilt import OPEN, REVERSED, SHORT, SLIPPED, STUCK, span_of
 
 
 class SensorPlace(NodePlace):
@@ -56,6 +56,9 @@ class SensorFault(NodeFault):
             has = f"it has {', '.join(known)}" if known else "it has none"
             yield "channel", f"{place.node} has no sensor {place.channel}: {has}"
 
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        return (self.place(node=node, channel=channel) for node in boat.nodes for channel in sensors_of(boat, node))
+
     def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         world.spoil_sensor(now_ns, place.node, place.channel, self.how, getattr(place, "by", 0))
 
@@ -90,8 +93,18 @@ class SensorSlipped(SensorFault):
     name = "sensor_slipped"
     words = "a sensor has slipped on its shaft"
     effect = "it shows so much more than there is, as far as it can"
-    place = SlippedPlace
+    place: ClassVar[type[SlippedPlace]] = SlippedPlace
     how = SLIPPED
+
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        """By an eighth of what the channel can show, either way; contacts and pick-ups have nothing to slip on."""
+        hard_over_cdeg = round(boat.rudder.hard_over_deg * 100) if boat.rudder is not None else 0
+        for node in boat.nodes:
+            for channel in sensors_of(boat, node):
+                low, high = span_of(channel, hard_over_cdeg)
+                for by in ((high - low) // 8, -((high - low) // 8)):
+                    if by:
+                        yield self.place(node=node, channel=channel, by=by)
 
 
 class SensorReversed(SensorFault):
@@ -99,3 +112,29 @@ class SensorReversed(SensorFault):
     words = "the wires of a sensor are swapped"
     effect = "it shows its travel the other way round"
     how = REVERSED
+
+
+class TracksStuck(SensorFault):
+    name = "tracks_stuck"
+    words = "both tracks of a lever stick together"
+    effect = "the shaft has come off its lever: both sensors go on showing what they showed, and agree"
+    assumption = True
+    how = STUCK
+
+    def misplaced(self, boat: BoatFile, place: Any) -> Iterator[Complaint]:
+        known = sensors_of(boat, place.node)
+        if place.channel not in known or second_track(place.channel) not in known:
+            yield "channel", f"{place.node} has no lever {place.channel} with two tracks"
+
+    def begin(self, world: Handles, now_ns: int, place: Any) -> None:
+        for channel in (place.channel, second_track(place.channel)):
+            world.spoil_sensor(now_ns, place.node, channel, self.how)
+
+    def end(self, world: Handles, now_ns: int, place: Any, memory: Any) -> None:
+        for channel in (place.channel, second_track(place.channel)):
+            world.spoil_sensor(now_ns, place.node, channel, None)
+
+
+def second_track(lever: str) -> str:
+    """The channel of a lever's other sensor."""
+    return f"{lever}b"

@@ -1,6 +1,6 @@
 """A node's frames are sent twice: the last bit of their end is hit where it sits."""
 
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
 from pydantic import Field
 
@@ -21,7 +21,7 @@ class SentTwice(TapFault):
         "the last bit of every n-th frame of its reads wrong to it, so it takes for failed what all others have accepted, and "
         "repeats it (Bosch, CAN Specification 2.0, s. 6)"
     )
-    place = TwicePlace
+    place: ClassVar[type[TwicePlace]] = TwicePlace
 
     def begin(self, world: Handles, now_ns: int, place: Any) -> HitBit:
         hit = HitBit(_LAST, place.every, frozenset({self.controller(world, place).place}), own=True)

@@ -1,16 +1,19 @@
 """The wires of a bus are shorted: a crushed cable, water in a plug."""
 
-from typing import Any, Literal
+from collections.abc import Iterator
+from typing import Any, Literal, get_args
 
 from pydantic import Field
 
-from busim.boat.model import Section, Words
+from busim.boat.model import BoatFile, Section, Words
 from busim.faults.fault import Fault, Handles
+
+Wires = Literal["high_to_low", "to_ground", "to_battery"]
 
 
 class ShortPlace(Section):
     bus: Words
-    wires: Literal["high_to_low", "to_ground", "to_battery"] = Field(default="high_to_low", description="what touches what")
+    wires: Wires = Field(default="high_to_low", description="what touches what")
 
 
 class Short(Fault):
@@ -25,6 +28,9 @@ class Short(Fault):
 
     def place_words(self, place: Any) -> str:
         return f"{place.bus}, {place.wires.replace('_', ' ')}"
+
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        return (self.place(bus=bus, wires=wires) for bus in boat.buses for wires in get_args(Wires))
 
     def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         bus = world.bus(place.bus)

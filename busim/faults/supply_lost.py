@@ -1,8 +1,9 @@
 """A supply goes, with every node on it."""
 
-from typing import Any
+from collections.abc import Iterator
+from typing import Any, ClassVar
 
-from busim.boat.model import Section, Words
+from busim.boat.model import BoatFile, Section, Words
 from busim.faults.fault import Fault, Handles
 
 
@@ -13,10 +14,14 @@ class SupplyPlace(Section):
 class SupplyFault(Fault):
     """A fault of one supply."""
 
-    place = SupplyPlace
+    place: ClassVar[type[SupplyPlace]] = SupplyPlace
 
     def place_words(self, place: Any) -> str:
         return str(place.supply)
+
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        fed = {node.supply for node in boat.nodes.values()}
+        return (self.place(supply=supply) for supply in boat.supplies if supply in fed)
 
 
 class SupplyLost(SupplyFault):

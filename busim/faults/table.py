@@ -3,6 +3,7 @@
 from typing import Final
 
 from busim.faults.accepted_by_some import AcceptedBySome
+from busim.faults.application_dead import ApplicationDead
 from busim.faults.babbling import Babbling
 from busim.faults.brown_out import BrownOut
 from busim.faults.bus_off_forced import BusOffForced
@@ -18,6 +19,7 @@ from busim.faults.dumb import Dumb
 from busim.faults.duplicate_address import DuplicateAddress
 from busim.faults.fault import Fault
 from busim.faults.frames_lost import FramesLost
+from busim.faults.frozen_data import FrozenData
 from busim.faults.hang import Hang
 from busim.faults.intermittent import Intermittent
 from busim.faults.lamp_open import LampOpen
@@ -34,7 +36,7 @@ from busim.faults.power_lost import PowerLost
 from busim.faults.queue_held import QueueHeld
 from busim.faults.replayed import Replayed
 from busim.faults.reset import Reset
-from busim.faults.sensors import SensorOpen, SensorReversed, SensorShort, SensorSlipped, SensorStuck
+from busim.faults.sensors import SensorOpen, SensorReversed, SensorShort, SensorSlipped, SensorStuck, TracksStuck
 from busim.faults.sent_twice import SentTwice
 from busim.faults.short import Short
 from busim.faults.stale_mailbox import StaleMailbox
@@ -55,17 +57,26 @@ FAULTS: Final[tuple[Fault, ...]] = (
     # A node's bus side.
     Babbling(), StuckDominant(), Deaf(), Dumb(), BusOffForced(), Unplugged(),
     # Supplies and programs.
-    PowerLost(), SupplyLost(), BrownOut(), CrankingDip(), Reset(), Hang(), ClockOff(),
+    PowerLost(), SupplyLost(), BrownOut(), CrankingDip(), Reset(), Hang(), ApplicationDead(), ClockOff(),
     # What is sent.
-    Corrupted(), ByteSwapped(), Truncated(), StaleMailbox(), QueueHeld(), Delayed(), Replayed(),
+    Corrupted(), ByteSwapped(), Truncated(), StaleMailbox(), FrozenData(), QueueHeld(), Delayed(), Replayed(),
     DuplicateAddress(), OtherBoatFile(),
     # Lights.
     LampOpen(), LampShort(), OutputStuck(), TouchStuck(), TouchGhost(), TouchHung(), OldSceneTable(),
     # Sensors.
-    SensorOpen(), SensorShort(), SensorStuck(), SensorSlipped(), SensorReversed(),
+    SensorOpen(), SensorShort(), SensorStuck(), SensorSlipped(), SensorReversed(), TracksStuck(),
     # Actuators, gearboxes, engines, rudder.
     ActuatorJammed(), ActuatorSlow(), ActuatorRuns(), LinkageOff(), DrivesSwapped(), ClutchDrags(), ClutchFails(),
     AheadAsternSwapped(), EngineStalls(), EngineWillNotStop(), RudderJammed(), RudderSlow(), RudderRuns(),
 )  # fmt: skip
 
 BY_NAME: Final = {fault.name: fault for fault in FAULTS}
+
+NOT_MODELLED: Final[tuple[tuple[str, str], ...]] = (
+    ("a lost or another node's calibration", "a boat file has no calibration of its own; sensor_slipped comes nearest"),
+    ("two takes in one instant", "people do it, nothing breaks: scenario two_takes, and check --transfer explores it"),
+    ("the operator gone with the lever ahead", "nobody on the bus can know: scenario operator_gone, a residual hazard"),
+    ("levers moved fast", "every mode's levers are moved as a hand moves them; scenario reversal"),
+    ("several nodes at once without a shared wire or supply", "one fault at a time"),
+)
+"""What can break, or be done, that no fault here does, and what comes nearest."""

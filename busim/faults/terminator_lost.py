@@ -34,6 +34,9 @@ class TerminatorLost(Fault):
         if not boat.buses[place.bus].terminators_m:
             yield "bus", f"{place.bus} has no terminator to lose"
 
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        return (self.place(bus=bus) for bus in boat.buses)
+
     def begin(self, world: Handles, now_ns: int, place: Any) -> Noise:
         bus = world.bus(place.bus)
         noise = Noise(echo_rate(world.boat.buses[place.bus].trunk_m, bus.bit_ns), own_chance(world, self, place))

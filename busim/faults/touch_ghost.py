@@ -1,11 +1,13 @@
 """A touch field reports touches that nobody makes."""
 
+from collections.abc import Iterator
 from typing import Any
 
 from pydantic import Field
 
+from busim.boat.model import BoatFile
 from busim.faults.fault import Fault, Handles
-from busim.faults.touch_stuck import FieldPlace, field_of
+from busim.faults.touch_stuck import FieldPlace, field_of, fields_of
 from busim.units import MS
 
 
@@ -23,6 +25,9 @@ class TouchGhost(Fault):
 
     def place_words(self, place: Any) -> str:
         return f"{place.panel} {place.control}"
+
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        return fields_of(boat, GhostPlace)
 
     def begin(self, world: Handles, now_ns: int, place: Any) -> Any:
         node, channel = field_of(world.boat, place)

@@ -1,8 +1,9 @@
 """A panel's touch controller hangs: the program runs, and hears of no touch."""
 
+from collections.abc import Iterator
 from typing import Any
 
-from busim.boat.model import Section, Words
+from busim.boat.model import BoatFile, Section, Words
 from busim.faults.fault import Fault, Handles
 from busim.host.inputs import Constant
 
@@ -19,6 +20,9 @@ class TouchHung(Fault):
 
     def place_words(self, place: Any) -> str:
         return str(place.panel)
+
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        return (PanelPlace(panel=panel) for panel in boat.panels)
 
     def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         for channel, entry in world.hosts[world.boat.panels[place.panel].node].inputs.items():

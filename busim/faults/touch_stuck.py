@@ -1,5 +1,6 @@
 """A touch field is touched all the time: a drop of water, a broken key."""
 
+from collections.abc import Iterator
 from typing import Any
 
 from busim.boat.model import BoatFile, Section, Words
@@ -18,6 +19,17 @@ def field_of(boat: BoatFile, place: FieldPlace) -> tuple[str, str]:
     return panel.node, f"touch.{number}"
 
 
+def fields_of(boat: BoatFile, kind: type[FieldPlace]) -> Iterator[FieldPlace]:
+    """Every touch field once, by the first control that stands on it."""
+    for name, panel in boat.panels.items():
+        seen = set()
+        for page in panel.pages.values():
+            for control, entry in page.items():
+                if entry.number not in seen:
+                    seen.add(entry.number)
+                    yield kind(panel=name, control=control)
+
+
 class TouchStuck(Fault):
     name = "touch_stuck"
     words = "a touch field stays touched"
@@ -26,6 +38,9 @@ class TouchStuck(Fault):
 
     def place_words(self, place: Any) -> str:
         return f"{place.panel} {place.control}"
+
+    def places(self, boat: BoatFile) -> Iterator[Any]:
+        return fields_of(boat, FieldPlace)
 
     def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         node, channel = field_of(world.boat, place)

@@ -4,6 +4,8 @@ from typing import Any
 
 import pytest
 
+from busim.boat.load import load_boat
+from busim.boat.shipped import shipped_folder
 from busim.faults.accepted_by_some import SomePlace
 from busim.faults.babbling import BabblingPlace
 from busim.faults.brown_out import BrownOutPlace
@@ -67,6 +69,8 @@ PLACES: dict[str, Any] = {
     "supply_lost": SupplyPlace(supply="house"),
     "brown_out": BrownOutPlace(supply="house"),
     "cranking_dip": CrankingPlace(supply="house", for_ms=200),
+    "application_dead": NodePlace(node="wheelhouse"),
+    "frozen_data": NodePlace(node="wheelhouse"),
     "clock_off": ClockPlace(node="wheelhouse"),
     "byte_swapped": NodePlace(node="wheelhouse"),
     "truncated": TruncatedPlace(node="wheelhouse"),
@@ -179,13 +183,30 @@ def test_faults_that_share_a_handle_say_so() -> None:
             holders.setdefault(fault.acts_on, set()).add(fault.name)
     assert holders == {
         "frames": {
-            "corrupted", "byte_swapped", "truncated", "stale_mailbox", "queue_held", "delayed", "replayed", "duplicate_address",
-            "other_boat_file",
+            "corrupted", "byte_swapped", "truncated", "stale_mailbox", "frozen_data", "queue_held", "delayed", "replayed",
+            "duplicate_address", "other_boat_file",
         },
-        "program": {"hang"},
+        "program": {"hang", "application_dead"},
         "supply": {"power_lost", "unplugged"},
         "babble": {"babbling"},
         "clock": {"clock_off"},
         "receiver": {"deaf"},
         "transmitter": {"dumb"},
     }  # fmt: skip
+
+
+@pytest.mark.parametrize("folder", ["first_boat", "marsh_tern"])
+def test_every_fault_says_where_it_can_be_on_a_boat(folder: str) -> None:
+    """Each place is one that a scenario could name, once; the one without any says so by `misplaced`."""
+    boat_file = load_boat(shipped_folder() / folder).boat
+    nowhere = set()
+    for fault in FAULTS:
+        places = [place for place in fault.places(boat_file) if not any(fault.misplaced(boat_file, place))]
+        assert all(type(place) is fault.place for place in places), fault.name
+        assert len({place.model_dump_json() for place in places}) == len(places), fault.name
+        entry = [FaultEntry.model_validate_json(f'{{"at_s": 1.0, "{fault.name}": {place.model_dump_json()}}}') for place in places]
+        assert [getattr(each, fault.name) for each in entry] == places
+        if not places:
+            nowhere.add(fault.name)
+    without = {"unplugged", "tracks_stuck", "drives_swapped", "rudder_jammed", "rudder_slow", "rudder_runs"}
+    assert nowhere == (without if folder == "first_boat" else set())

@@ -177,3 +177,26 @@ def test_a_duplicate_needs_another_node(other: str, words: str) -> None:
     place = DuplicatePlace(node="companionway", has_address_of=other)
     ((key, found),) = BY_NAME["duplicate_address"].misplaced(boat().boat, place)
     assert (key, found[: len(words)]) == ("has_address_of", words)
+
+
+def test_frozen_data_comes_with_a_fresh_counter(under_way: Boat) -> None:
+    """The lever goes to neutral and nobody hears of it: the counter says that all is well. A residual hazard, seen by the judge."""
+    under_way.with_fault("frozen_data", STATION, for_ns=2 * SECOND)
+    under_way.world.plan_steps([(UNDER_WAY_NS + 100 * MS, 0, "move_lever", ("wheelhouse", "engine", 0, 100))])
+    under_way.run(10 * SECOND)
+    frozen = levers(under_way, UNDER_WAY_NS + 5 * MS, UNDER_WAY_NS + 2 * SECOND)
+    assert len({frame[3][2:] for frame in frozen}) == 1
+    assert all((later - earlier) % 256 == 1 for earlier, later in pairwise(counters(frozen)))
+    assert all(bits.sound(frame[2], frame[3]) for frame in frozen)
+    assert under_way.told("gear", "engine", 0)[0] > UNDER_WAY_NS + 2 * SECOND
+
+
+def test_a_dead_application_beats_on_and_sends_nothing_else(under_way: Boat) -> None:
+    """Its silence is what is noticed, although its heartbeat says that it works and no watchdog resets it."""
+    under_way.with_fault("application_dead", STATION, for_ns=3 * SECOND).run(9 * SECOND)
+    sent = under_way.sent_by(WHEELHOUSE, UNDER_WAY_NS + 5 * MS, UNDER_WAY_NS + 3 * SECOND)
+    assert {frame[2] >> 6 for frame in sent} == {bits.CODE_HEARTBEAT}
+    assert len(sent) == 29
+    assert all(bits.sound(frame[2], frame[3]) for frame in sent)
+    assert under_way.told("gear", "engine", 0)[0] < UNDER_WAY_NS + 2592 * MS
+    assert not under_way.told("start", "wheelhouse")[1:]

@@ -296,7 +296,9 @@ def test_each_says_where_it_is_when_it_begins_and_when_it_ends(
 
 def test_every_fault_of_machinery_and_sensors_is_tried_here() -> None:
     ours = {f"busim.faults.{name}" for name in ("machinery_actuators", "machinery_engine", "machinery_rudder", "sensors")}
-    assert {name for name, each in BY_NAME.items() if type(each).__module__ in ours} == {name for name, _ in EVERYTHING}
+    assert {name for name, each in BY_NAME.items() if type(each).__module__ in ours} - {"tracks_stuck"} == {
+        name for name, _ in EVERYTHING
+    }, "two tracks are tried in test_second_track"
 
 
 @pytest.mark.parametrize(("name", "place"), EVERYTHING, ids=[name for name, _ in EVERYTHING])

@@ -3,6 +3,8 @@
 from pathlib import Path
 
 from busim.boat.load import load_boat
+from busim.faults.sensors import SensorPlace
+from busim.faults.table import BY_NAME
 from busim.host.inputs import Constant
 from busim.simulator.build import build_world, power_up
 from busim.simulator.kinds import load_kinds
@@ -43,3 +45,20 @@ def test_a_track_that_sticks_while_the_lever_moves_is_a_fault_and_neutral() -> N
     station = world.hosts["wheelhouse"].node
     assert station.lever_faults == 1  # type: ignore[attr-defined]
     assert station.gears[:2] == (0, 0)  # type: ignore[attr-defined]
+
+
+def test_both_tracks_stuck_together_agree_and_are_believed() -> None:
+    """A residual hazard: nothing on the lever can tell, and it ends when the fault ends."""
+    world = marsh_tern()
+    fault = BY_NAME["tracks_stuck"]
+    place = SensorPlace(node="wheelhouse", channel="lever.1")
+    assert not list(fault.misplaced(world.boat, place))
+    assert list(fault.misplaced(world.boat, SensorPlace(node="upper_deck", channel="lever.1")))
+    fault.begin(world, SECOND, place)
+    world.move_lever(SECOND, "wheelhouse", "port", 700, 400)
+    world.run(2 * SECOND)
+    station = world.hosts["wheelhouse"].node
+    assert (station.lever_faults, station.gears[0]) == (0, 0)  # type: ignore[attr-defined]
+    fault.end(world, 2 * SECOND, place, None)
+    world.run(3 * SECOND)
+    assert station.gears[0] == 1  # type: ignore[attr-defined]
