@@ -337,3 +337,19 @@ CHANNEL_LEFT: Final = "no other fits, and nobody known sends there"
 BUS_UNWRITTEN: Final = "{text} is not written as CHANNEL=BUS, like can0=main"
 BUS_UNKNOWN: Final = "this boat has no bus {bus}: {meant}"
 BUS_TWICE: Final = "channel {channel} is given twice"
+FOUND_BY_ROW: Final = "{machine} row {row}"
+FOUND_BY_ALARM: Final = "alarm {alarm}, {about}"
+
+# ------------------------------------------------------------------------------------------------ a sweep
+
+SWEEP_NO_MODE: Final = "the boat can't be brought to this mode"
+SWEEP_NO_PLACE: Final = "the boat has no place for it"
+SWEEP_LIGHTS_ELSEWHERE: Final = "touches lights only, and is swept where lights are worked: {modes}"
+SWEEP_THINNED: Final = (
+    "durations: a cell has the most telling one (permanent, or once) and of the others one in turn, so that each place meets "
+    "every duration in some mode, and each mode at some place",
+    "in modes in which nothing moves (idle, moored), and for faults that touch lights only, one duration in turn",
+    "moments: one for each run, drawn evenly over the frames and transitions the fault can touch, or in between",
+    "settled states: 6 for each mode, each with phases and clock errors of its own",
+    "why: what one run costs, a quarter of a second of a processor; --full runs every duration at 6 moments in every cell",
+)

@@ -1,0 +1,102 @@
+"""A world with everybody who looks on: saved and restored as one, so that a branch judges as a rerun would.
+
+Observers hold plain values and no handle of the world; what they subscribed to is subscribed anew, in the same order.
+"""
+
+import pickle
+from dataclasses import fields, is_dataclass
+from io import BytesIO
+from typing import Any
+
+from busim.boat.derive import limits_of
+from busim.boat.model import BoatFile
+from busim.events.situation import Situation
+from busim.protocol.plan import WirePlan
+from busim.requirements.requirement import Context, Requirement
+from busim.requirements.table import REQUIREMENTS
+from busim.run.accepted import Acceptance
+from busim.run.losses import LossBook
+from busim.seam import Node
+from busim.simulator.build import build_world, power_up
+from busim.simulator.world import Step, World
+from busim.sweep.witness import Witness
+
+
+class Ground:
+    """What all runs of a boat share and no saved state holds: the boat, her plan, the node classes, the limits."""
+
+    def __init__(self, boat: BoatFile, plan: WirePlan, kinds: dict[str, type[Node]]) -> None:
+        self.boat = boat
+        self.plan = plan
+        self.kinds: dict[str, Any] = dict(kinds)
+        self.limits = {name: limits_of(boat, drive) for name, drive in boat.drives.items()}
+        self.fixed: dict[str, Any] = {"boat": boat, "plan": plan, "kinds": self.kinds, "limits": self.limits}
+        self.fixed |= _parts("plan", plan)
+        self.names = {id(thing): name for name, thing in self.fixed.items()}
+
+
+def _parts(name: str, whole: Any) -> dict[str, Any]:
+    """The frozen parts of a plan, by where they are in it: nodes and views hold many of them."""
+    found: dict[str, Any] = {}
+    for field in fields(whole):
+        value = getattr(whole, field.name)
+        for index, part in enumerate(value if isinstance(value, tuple) else (value,)):
+            if is_dataclass(part):
+                found[f"{name}.{field.name}.{index}"] = part
+    return found
+
+
+class Watched:
+    __slots__ = ("acceptance", "losses", "requirements", "situation", "witness", "world")
+
+    def __init__(
+        self, world: World, situation: Situation, requirements: list[Requirement], losses: LossBook, acceptance: Acceptance
+    ) -> None:
+        self.world = world
+        self.situation = situation
+        self.requirements = requirements
+        self.losses = losses
+        self.acceptance = acceptance
+        self.witness = Witness(situation)
+
+    def attach(self) -> None:
+        journal = self.world.journal
+        self.situation.attach(journal)
+        readers: list[Requirement | LossBook | Acceptance | Witness] = [*self.requirements, self.losses, self.acceptance]
+        readers.append(self.witness)
+        for reader in readers:
+            reader.attach(journal)
+
+    def save(self, ground: Ground) -> bytes:
+        buffer = BytesIO()
+        pickler = pickle.Pickler(buffer, protocol=5)
+        names = ground.names
+        pickler.persistent_id = lambda thing: names.get(id(thing))  # type: ignore[method-assign]
+        pickler.dump((self.world, self.situation, self.requirements, self.losses, self.acceptance, self.witness))
+        return buffer.getvalue()
+
+
+def begun(ground: Ground, seed: int, steps: list[Step]) -> Watched:
+    """At time zero, with everybody looking on, and every supply about to be switched on."""
+    boat, plan = ground.boat, ground.plan
+    world = build_world(boat, plan, ground.kinds, seed)
+    world.kinds = ground.kinds
+    situation = Situation(plan)
+    context = Context(plan, ground.limits, situation, boat.boat.ride_through_ms, boat.boat.rearm_max_s)
+    losses = LossBook(situation, world.plant.hull.values)
+    watched = Watched(world, situation, [kind(context) for kind in REQUIREMENTS], losses, Acceptance(boat.accepted_weaknesses))
+    watched.attach()
+    world.plan_steps([*power_up(world), *steps])
+    return watched
+
+
+def restored(saved: bytes, ground: Ground) -> Watched:
+    """As it was saved, in this process."""
+    unpickler = pickle.Unpickler(BytesIO(saved))
+    unpickler.persistent_load = ground.fixed.__getitem__  # type: ignore[method-assign]
+    watched = Watched.__new__(Watched)
+    world, watched.situation, watched.requirements, watched.losses, watched.acceptance, watched.witness = unpickler.load()
+    watched.world = world
+    world.connect()
+    watched.attach()
+    return watched
