@@ -212,6 +212,46 @@ def judge(
     return run(record, boat, buses=bus or [], as_json=as_json)
 
 
+@app.command(short_help="Break everything that can break, in every mode.")
+@guarded
+def sweep(
+    boat: Boat = None,
+    seed: Annotated[
+        int | None,
+        typer.Option(metavar="NUMBER", parser=_whole_number(0, LARGEST_SEED - 100), help="Draws all that is random. Left out: 1."),
+    ] = None,
+    full: Annotated[bool, typer.Option("--full", help="Every duration, at several moments, in every cell: days.")] = False,
+    only: Annotated[
+        list[str] | None,
+        typer.Option(metavar="FAULT/MODE", help="Only this fault, FAULT/MODE or /MODE; FAULT may have its place. May be repeated."),
+    ] = None,
+    budget: Annotated[int | None, _count(1, 100_000, "Stop after so many minutes, the most telling runs first")] = None,
+    workers: Annotated[int | None, _count(1, 64, "Processes; left out, one for each core")] = None,
+    resume: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Go on with a sweep that was cut short: its folder in results/.")
+    ] = None,
+    again: Annotated[str | None, typer.Option(metavar="RUN", help="Play one run again, with its timeline.")] = None,
+    write: Annotated[Path | None, typer.Option(metavar="FILE", help="With --again: write its scenario to a new file.")] = None,
+    kind: Kinds = None,
+) -> int:
+    """Every fault that is modelled, wherever it can be, in every mode, at the moments that matter: the failure-mode table."""
+    drawn = 1 if seed is None else seed
+    if again is not None:
+        if full or only or budget or workers or resume:
+            ending.say_error("--again plays one run: it goes with --seed, --kind and --write only")
+            return ending.BAD_INPUT
+        from busim.commands.sweep import play_again
+
+        return play_again(boat, again, drawn, write, kind or [])
+    if write is not None:
+        ending.say_error("--write goes with --again")
+        return ending.BAD_INPUT
+    from busim.commands.sweep import Wanted
+    from busim.commands.sweep import sweep as run
+
+    return run(boat, Wanted(drawn, full, tuple(only or ()), budget, workers, resume), kind or [])
+
+
 @app.command(short_help="Write what others need, such as the protocol.")
 @guarded
 def export(

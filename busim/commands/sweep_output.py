@@ -1,0 +1,105 @@
+"""What `busim sweep` prints: what is swept and what not, how it goes, the failure-mode table, what it comes to."""
+
+from collections.abc import Iterator
+
+from busim import labels
+from busim.boat.model import BoatFile
+from busim.commands.tables import table
+from busim.reading.problem import printable
+from busim.requirements.verdict import ACCEPTED
+from busim.sweep.outcome import SweptRun
+from busim.sweep.plan import Plan
+from busim.sweep.settled import LEFT_OUT
+from busim.sweep.summary import BY_PEOPLE_ONLY, FaultRow, Summary, applies
+from busim.units import MS, SECOND
+
+MOST_FAULTS = 6
+"""Of one requirement, so many places are named."""
+
+
+def failing_modes(plan: Plan) -> Iterator[str]:
+    yield labels.SWEEP_NOT_SWEPT
+    for mode in plan.failing:
+        yield printable(labels.SWEEP_FAILS_UNDISTURBED.format(mode=mode.mode, why=mode.why))
+
+
+def head_lines(plan: Plan, folder: str) -> Iterator[str]:
+    head = plan.head
+    yield labels.SWEEP_HEAD.format(faults=len(head.faults_modelled), cells=head.cells, runs=head.runs, seed=head.seed)
+    for name, why in head.faults_not_modelled:
+        yield labels.SWEEP_UNMODELLED.format(name=name, why=why)
+    for mode in head.modes:
+        if mode.state == LEFT_OUT and mode.why != labels.SWEEP_NOT_ASKED:
+            yield printable(labels.SWEEP_LEFT_OUT.format(mode=mode.mode, why=mode.why))
+    for cells in head.empty:
+        yield labels.SWEEP_EMPTY.format(cells=cells.cells, what=cells.fault or cells.mode or labels.SWEEP_LIGHTS, why=cells.why)
+    for line in head.thinned:
+        yield labels.SWEEP_THINNED_LINE.format(line=line)
+    yield labels.SWEEP_FOLDER.format(folder=folder)
+    yield ""
+
+
+def progress_line(done: int, runs: int, failed: int, left_s: float) -> str:
+    return labels.SWEEP_PROGRESS.format(done=done, runs=runs, failed=failed, minutes=int(left_s // 60), seconds=int(left_s % 60))
+
+
+def result_lines(summary: Summary, boat: BoatFile, again: str) -> Iterator[str]:
+    head = summary.head
+    yield from table(labels.SWEEP_TABLE_HEAD, [_row(row) for row in summary.in_order()])
+    yield ""
+    for failure in sorted(summary.failures.values(), key=lambda row: row.requirement):
+        most = failure.faults.most_common(MOST_FAULTS)
+        faults = "; ".join(f"{name} ({count})" for name, count in most)
+        more = len(failure.faults) - len(most)
+        words = labels.SWEEP_MORE.format(more=more) if more else ""
+        name = failure.requirement
+        yield printable(labels.SWEEP_FAILURE.format(requirement=name, runs=failure.runs, faults=faults, more=words))
+        verdict = next(each for each in failure.first.verdicts if each.id == failure.requirement)
+        yield printable(f"    {verdict.evidence}")
+        yield printable(f"    {labels.REPRODUCE_LINE.format(line=failure.first.reproduce)}")
+    for (name, fault), count in sorted(summary.accepted.items()):
+        yield printable(labels.SWEEP_ACCEPTED.format(name=name, fault=fault, count=count))
+    yield from _coverage(summary, boat)
+    if summary.runs < head.runs:
+        yield labels.SWEEP_LEFT.format(left=head.runs - summary.runs, runs=head.runs)
+        yield labels.REPRODUCE_LINE.format(line=printable(again))
+    simulated_s = summary.simulated_ns // SECOND
+    yield labels.SWEEP_TOTAL.format(runs=summary.runs, seconds=simulated_s, failed=summary.failed_runs)
+    if not summary.failed_runs and summary.runs == head.runs:
+        yield labels.SWEEP_PASSED
+
+
+def _coverage(summary: Summary, boat: BoatFile) -> Iterator[str]:
+    for name, known in summary.head.rows_known:
+        taken = sum(1 for machine, _ in summary.rows if machine == name)
+        if taken:
+            yield labels.SWEEP_ROWS.format(table=name, taken=taken, known=known)
+    never = summary.never_exercised(boat)
+    if never and not summary.head.only and summary.runs == summary.head.runs:
+        yield labels.SWEEP_NEVER.format(names=", ".join(never))
+    for name, why in BY_PEOPLE_ONLY.items():
+        if applies(name, boat) and name not in summary.exercised:
+            yield labels.SWEEP_PEOPLE.format(name=name, why=why)
+    if summary.inconclusive:
+        names = ", ".join(f"{name} ({count})" for name, count in sorted(summary.inconclusive.items()))
+        yield labels.SWEEP_INCONCLUSIVE.format(names=names)
+
+
+def _row(row: FaultRow) -> tuple[str, ...]:
+    run = row.worst
+    if run is None:
+        return row.fault, "0", "", "", "", ""
+    if run.to_neutral_ns is not None:
+        out = f"{-(-run.to_neutral_ns // MS):,} ms"
+    else:
+        out = labels.SWEEP_STAYS_IN if run.losses else labels.NOT_YET
+    run_m = labels.NOT_YET if run.run_mm is None else f"{run.run_mm / 1000:.2f} m"
+    again = printable(run.reproduce)
+    return row.fault, f"{row.failed}/{row.runs}", out, run_m, _verdict(run), again
+
+
+def _verdict(run: SweptRun) -> str:
+    if run.failed:
+        return labels.SWEEP_FAILS.format(names=run.failed[0]) + (f" +{len(run.failed) - 1}" if len(run.failed) > 1 else "")
+    accepted = [verdict.id for verdict in run.verdicts if verdict.verdict == ACCEPTED]
+    return f"{ACCEPTED}" if accepted else labels.SWEEP_PASS
