@@ -10,7 +10,6 @@ from itertools import combinations
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.in_a_log import NotInALog
-from busim.requirements.in_a_log import NotInALog
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -23,7 +22,6 @@ class OneShown(Requirement):
     id = "station.one_shown"
     words = "One station at a time shows that it is in control, but for the time a hand-over takes."
     hazards = ("confusion over control",)
-    in_a_log = NotInALog("what a station's display shows")
     in_a_log = NotInALog("what a station's display shows")
 
     def __init__(self, context: Context) -> None:

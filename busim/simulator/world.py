@@ -31,8 +31,8 @@ Step: TypeAlias = tuple[Any, ...]
 
 class World:
     __slots__ = (
-        "boat", "counts", "faults", "hosts", "journal", "kinds", "levers", "loop", "plan", "plant", "script", "script_timer", "second",
-        "seed", "supplies", "wheels",
+        "boat", "counts", "faults", "hosts", "journal", "kinds", "levers", "loop", "plan", "plant", "script", "script_timer",
+        "second", "seed", "supplies", "wheels",
     )  # fmt: skip
 
     def __init__(self, boat: BoatFile, plan: WirePlan, kinds: dict[str, Any], seed: int) -> None:

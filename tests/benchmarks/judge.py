@@ -1,6 +1,6 @@
 """How fast a log is judged: frames a second, of a log as candump writes it. `python -m tests.benchmarks.judge [--profile]`.
 
-The log is that of the synthetic boat under way, played once and repeated end to end, so that what is measured is reading and judging.
+The log is that of the synthetic boat under way, played once and repeated end to end: what is measured is reading and judging.
 """
 
 import cProfile

@@ -44,9 +44,10 @@ MAY_IMPORT: dict[str, set[str]] = {
     "logs": {
         "boat.derive", "boat.model", "events", "labels", "plant.hull", "protocol", "reading.problem", "requirements", "run.losses",
         "run.timeline", "units",
+    },
     "sweep": {
         "boat", "bus", "events", "faults", "frames", "labels", "plant", "protocol", "reading", "requirements", "run", "scenario",
-        "seam", "simulator", "units",
+        "seam", "simulator", "sweep_labels", "units",
     },
     "record": {"boat.model", "events", "reading", "scenario.model", "units"},
 }  # fmt: skip
