@@ -13,7 +13,8 @@ def run(**changed: Any) -> SweptRun:
     """Nothing came of it, and nobody was told."""
     quiet = SweptRun(
         run=0, key="cut/helm at 12 m/moored", fault="cut", place="helm at 12 m",
-        place_json='{"bus":"helm","at_m":12}', mode="moored", moment="before lever of wheelhouse", duration="permanent", at_ns=5_000 * MS, ended_ns=None, seed=1, failed=(), verdicts=(),
+        place_json='{"bus":"helm","at_m":12}', mode="moored", moment="before lever of wheelhouse",
+        duration="permanent", at_ns=5_000 * MS, ended_ns=None, seed=1, failed=(), verdicts=(),
         not_exercised=(), passed=(), found=(), losses=(), thrust_lost_ns=None, thrust_again_ns=None,
         works=("thrust port", "thrust starboard", "steering", "lights"), works_not=(), taken_at="wheelhouse", rows=(),
         severity=QUIET, simulated_ns=10_000 * MS, digest="0", reproduce="busim run --scenario one.yaml --seed 1",

@@ -46,9 +46,10 @@ MAY_IMPORT: dict[str, set[str]] = {
         "run.timeline", "units",
     },
     "sweep": {
-        "boat", "bus", "events", "faults", "frames", "labels", "plant", "protocol", "reading", "requirements", "run", "scenario",
-        "seam", "simulator", "sweep_labels", "units",
+        "boat", "bus", "events", "faults", "frames", "host", "labels", "plant", "protocol", "reading", "requirements", "run",
+        "scenario", "seam", "simulator", "sweep_labels", "units",
     },
+    "sweep_labels": set(),
     "record": {"boat.model", "events", "reading", "scenario.model", "units"},
 }  # fmt: skip
 """Package -> the packages (or single modules) of busim it may import. `commands` may import everything."""
