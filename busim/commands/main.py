@@ -232,6 +232,7 @@ def sweep(
     ] = None,
     again: Annotated[str | None, typer.Option(metavar="RUN", help="Play one run again, with its timeline.")] = None,
     write: Annotated[Path | None, typer.Option(metavar="FILE", help="With --again: write its scenario to a new file.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
     kind: Kinds = None,
 ) -> int:
     """Every fault that is modelled, wherever it can be, in every mode, at the moments that matter: the failure-mode table."""
@@ -249,7 +250,7 @@ def sweep(
     from busim.commands.sweep import Wanted
     from busim.commands.sweep import sweep as run
 
-    return run(boat, Wanted(drawn, full, tuple(only or ()), budget, workers, resume), kind or [])
+    return run(boat, Wanted(drawn, full, tuple(only or ()), budget, workers, resume, as_json), kind or [])
 
 
 @app.command(short_help="Write what others need, such as the protocol.")

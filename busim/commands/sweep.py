@@ -1,6 +1,7 @@
 """`busim sweep`: every modelled fault, wherever it can be, in every mode, at the moments that matter."""
 
 import contextlib
+import json
 import os
 import shlex
 import shutil
@@ -16,7 +17,7 @@ from busim.commands import ending
 from busim.commands.boats import boat_line, find_boat, results_folder, shown_path, typed_path
 from busim.commands.kinds import classes_for, kind_options, kinds_text, replaced_kinds
 from busim.commands.run_output import text_lines
-from busim.commands.sweep_output import failing_modes, head_lines, progress_line, result_lines
+from busim.commands.sweep_output import failing_modes, head_lines, json_object, progress_line, result_lines
 from busim.faults.table import BY_NAME as FAULTS_BY_NAME
 from busim.reading.problem import InputError, Problem, printable, quoted, refused, suggestion
 from busim.record.writer import new_folder
@@ -25,14 +26,17 @@ from busim.sweep.grid import Job, chunks_of, spots_of
 from busim.sweep.modes import BY_NAME as MODES_BY_NAME
 from busim.sweep.modes import Mode
 from busim.sweep.outcome import SweptRun
+from busim.sweep.page import page
 from busim.sweep.plan import Asked, Plan, plan_sweep
 from busim.sweep.pool import Pool, RunError, RunKilledError
 from busim.sweep.replay import job_of, play, scenario_text
+from busim.sweep.rows import gather
 from busim.sweep.store import Store
 from busim.sweep.summary import Summary, summary_of
 from busim.sweep.work import Setup, Worker
 
 SECOND_MINUTES = 60
+PAGE = "failure_modes.html"
 BYTES_A_RUN = 4000
 """A line of a run is about 3 kB."""
 SAY_EVERY_S = 30
@@ -49,14 +53,16 @@ class Wanted:
     budget_min: int | None
     workers: int | None
     resume: Path | None
+    as_json: bool = False
 
 
 def sweep(path: Path | None, wanted: Wanted, kinds: list[str]) -> int:
     boat, replaced, setup = _prepared(path, kinds, wanted.seed)
     _refuse_unknown(wanted.only, boat)
-    print(boat_line(boat))
-    if replaced:
-        print(labels.REPLACED_LINE.format(kinds=kinds_text(replaced)))
+    if not wanted.as_json:
+        print(boat_line(boat))
+        if replaced:
+            print(labels.REPLACED_LINE.format(kinds=kinds_text(replaced)))
     asked = Asked(wanted.seed, wanted.full, wanted.only)
     folder = wanted.resume if wanted.resume is not None else new_folder(results_folder(boat), "sweep")
     plan = None
@@ -73,7 +79,7 @@ def sweep(path: Path | None, wanted: Wanted, kinds: list[str]) -> int:
         if wanted.resume is None and (plan is None or plan.failing or not plan.jobs):
             with contextlib.suppress(OSError):
                 folder.rmdir()
-    for line in head_lines(plan, shown_path(folder)):
+    for line in () if wanted.as_json else head_lines(plan, shown_path(folder)):
         print(line, flush=True)
     again = shlex.join(["busim", "sweep", typed_path(boat.path), *_options(wanted, replaced), "--resume", typed_path(folder)])
     try:
@@ -90,9 +96,26 @@ def sweep(path: Path | None, wanted: Wanted, kinds: list[str]) -> int:
             store.close()
     if summary.runs == plan.head.runs:
         store.finish()
-    for line in result_lines(summary, boat.boat, again):
+    rows = gather(store.runs())
+    told = _write_page(folder, page(plan.head, boat.boat, rows, summary.simulated_ns))
+    status = _status(summary, boat)
+    if wanted.as_json:
+        print(json.dumps(json_object(summary, rows, boat.boat, str(folder), status), indent=1))
+        return status
+    for line in result_lines(summary, rows, boat.boat, again):
         print(line)
-    return _status(summary, boat)
+    print(told)
+    return status
+
+
+def _write_page(folder: Path, text: str) -> str:
+    """Errors: InputError."""
+    path = folder / PAGE
+    try:
+        path.write_text(text, encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise refused(path, f"can't be written: {error.strerror}") from error
+    return labels.SWEEP_PAGE.format(path=shown_path(path))
 
 
 def _prepared(path: Path | None, kinds: list[str], seed: int) -> tuple[LoadedBoat, dict[str, str], Setup]:

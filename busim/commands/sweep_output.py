@@ -1,19 +1,22 @@
-"""What `busim sweep` prints: what is swept and what not, how it goes, the failure-mode table, what it comes to."""
+"""What `busim sweep` prints, as text and as JSON: what is swept and what not, how it goes, the failure-mode table, the end."""
 
 from collections.abc import Iterator
+from dataclasses import asdict
+from typing import Any, Final
 
-from busim import labels
+from busim import VERSION, labels, sweep_labels
 from busim.boat.model import BoatFile
 from busim.commands.tables import table
 from busim.reading.problem import printable
-from busim.requirements.verdict import ACCEPTED
-from busim.sweep.outcome import SweptRun
 from busim.sweep.plan import Plan
+from busim.sweep.rows import FaultRow
 from busim.sweep.settled import LEFT_OUT
-from busim.sweep.summary import BY_PEOPLE_ONLY, FaultRow, Summary, applies
-from busim.units import MS, SECOND
+from busim.sweep.summary import BY_PEOPLE_ONLY, Summary, applies
+from busim.sweep.words import plain_row, table_row
+from busim.units import SECOND
 
-MOST_FAULTS = 6
+JSON_VERSION: Final = 1
+MOST_FAULTS: Final = 6
 """Of one requirement, so many places are named."""
 
 
@@ -43,9 +46,9 @@ def progress_line(done: int, runs: int, failed: int, left_s: float) -> str:
     return labels.SWEEP_PROGRESS.format(done=done, runs=runs, failed=failed, minutes=int(left_s // 60), seconds=int(left_s % 60))
 
 
-def result_lines(summary: Summary, boat: BoatFile, again: str) -> Iterator[str]:
+def result_lines(summary: Summary, rows: list[FaultRow], boat: BoatFile, again: str) -> Iterator[str]:
     head = summary.head
-    yield from table(labels.SWEEP_TABLE_HEAD, [_row(row) for row in summary.in_order()])
+    yield from table(sweep_labels.TABLE_HEAD, [tuple(map(printable, table_row(row))) for row in rows])
     yield ""
     for failure in sorted(summary.failures.values(), key=lambda row: row.requirement):
         most = failure.faults.most_common(MOST_FAULTS)
@@ -85,21 +88,28 @@ def _coverage(summary: Summary, boat: BoatFile) -> Iterator[str]:
         yield labels.SWEEP_INCONCLUSIVE.format(names=names)
 
 
-def _row(row: FaultRow) -> tuple[str, ...]:
-    run = row.worst
-    if run is None:
-        return row.fault, "0", "", "", "", ""
-    if run.to_neutral_ns is not None:
-        out = f"{-(-run.to_neutral_ns // MS):,} ms"
-    else:
-        out = labels.SWEEP_STAYS_IN if run.losses else labels.NOT_YET
-    run_m = labels.NOT_YET if run.run_mm is None else f"{run.run_mm / 1000:.2f} m"
-    again = printable(run.reproduce)
-    return row.fault, f"{row.failed}/{row.runs}", out, run_m, _verdict(run), again
-
-
-def _verdict(run: SweptRun) -> str:
-    if run.failed:
-        return labels.SWEEP_FAILS.format(names=run.failed[0]) + (f" +{len(run.failed) - 1}" if len(run.failed) > 1 else "")
-    accepted = [verdict.id for verdict in run.verdicts if verdict.verdict == ACCEPTED]
-    return f"{ACCEPTED}" if accepted else labels.SWEEP_PASS
+def json_object(summary: Summary, rows: list[FaultRow], boat: BoatFile, folder: str, exit_status: int) -> dict[str, Any]:
+    head = summary.head
+    return {
+        "version": JSON_VERSION,
+        "busim": VERSION,
+        "boat": {"name": head.boat, "file": head.file},
+        "fingerprints": {"helm": head.helm, "lighting": head.lighting},
+        "seed": head.seed,
+        "folder": folder,
+        "runs_planned": head.runs,
+        "runs": summary.runs,
+        "runs_failed": summary.failed_runs,
+        "simulated_s": summary.simulated_ns / SECOND,
+        "exit_status": exit_status,
+        "modes": [asdict(mode) for mode in head.modes],
+        "faults_not_modelled": dict(head.faults_not_modelled),
+        "empty": [asdict(cells) for cells in head.empty],
+        "thinned": list(head.thinned),
+        "never_exercised": summary.never_exercised(boat),
+        "rows_taken": {name: sum(1 for machine, _ in summary.rows if machine == name) for name, _ in head.rows_known},
+        "rows_known": dict(head.rows_known),
+        "faults": [
+            {**plain_row(row.whole, boat), "places": [plain_row(place, boat) for place in row.places]} for row in rows
+        ],
+    }

@@ -1,11 +1,10 @@
-"""What all runs of a sweep come to: the failure-mode table, what failed, what was never shown, rows of state tables taken."""
+"""What all runs of a sweep come to beside the failure-mode table: what failed, what was never shown, rows taken."""
 
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from busim.boat.model import BoatFile
-from busim.faults.table import FAULTS
 from busim.requirements.table import REQUIREMENTS
 from busim.requirements.verdict import ACCEPTED, INCONCLUSIVE
 from busim.sweep.modes import has_plug
@@ -16,38 +15,6 @@ BY_PEOPLE_ONLY = {
     "station.neutral_now": "nobody presses neutral now in a sweep: scenarios neutral_now and stuck_neutral_key",
 }
 """Requirements that hang on what people do and no fault does, and what shows them."""
-
-
-@dataclass
-class FaultRow:
-    """One fault: its worst run, and how many there were. `failed` counts runs with a failure that was not accepted."""
-
-    fault: str
-    runs: int = 0
-    failed: int = 0
-    accepted: int = 0
-    worst: SweptRun | None = None
-
-    def add(self, run: SweptRun) -> None:
-        self.runs += 1
-        self.failed += bool(run.failed)
-        self.accepted += any(verdict.verdict == ACCEPTED for verdict in run.verdicts)
-        if self.worst is None or badness(run) > badness(self.worst):
-            self.worst = run
-
-
-def badness(run: SweptRun) -> tuple[int, ...]:
-    """Larger is worse: a failure, then a gear that never came out, then the slowest, then the most metres, then what was lost."""
-    stays_in = any(loss.to_neutral_ns is None for loss in run.losses) and bool(run.severity.in_gear)
-    return (
-        bool(run.failed),
-        any(verdict.verdict == ACCEPTED for verdict in run.verdicts),
-        stays_in,
-        len(run.severity.wrong_way),
-        run.to_neutral_ns or 0,
-        run.run_mm or 0,
-        len(run.works_not),
-    )
 
 
 @dataclass
@@ -66,7 +33,6 @@ class Summary:
     runs: int = 0
     failed_runs: int = 0
     simulated_ns: int = 0
-    faults: dict[str, FaultRow] = field(default_factory=dict)
     failures: dict[str, FailureRow] = field(default_factory=dict)
     inconclusive: Counter[str] = field(default_factory=Counter)
     accepted: Counter[tuple[str, str]] = field(default_factory=Counter)
@@ -79,7 +45,6 @@ class Summary:
         self.failed_runs += bool(run.failed)
         self.simulated_ns += run.simulated_ns
         self.modes[run.mode] += 1
-        self.faults.setdefault(run.fault, FaultRow(run.fault)).add(run)
         for name in run.failed:
             row = self.failures.setdefault(name, FailureRow(name, 0, Counter(), run))
             row.runs += 1
@@ -91,10 +56,6 @@ class Summary:
                 self.inconclusive[verdict.id] += 1
         self.exercised.update(run.passed, (verdict.id for verdict in run.verdicts))
         self.rows.update(run.rows)
-
-    def in_order(self) -> list[FaultRow]:
-        """In the order of the table of faults."""
-        return [self.faults[fault.name] for fault in FAULTS if fault.name in self.faults]
 
     def never_exercised(self, boat: BoatFile) -> list[str]:
         """Requirements that apply to this boat, that a sweep can show, and that no run exercised."""
