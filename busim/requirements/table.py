@@ -10,6 +10,7 @@ from busim.requirements.bus_duplicate_address import DuplicateAddress
 from busim.requirements.bus_helm_first import HelmFirst
 from busim.requirements.drive_actuator_fault_found import ActuatorFaultFound
 from busim.requirements.drive_engage_at_idle import EngageAtIdle
+from busim.requirements.drive_loss_noticed import LossNoticed
 from busim.requirements.drive_loss_to_idle import LossToIdle
 from busim.requirements.drive_loss_to_neutral import LossToNeutral
 from busim.requirements.drive_neutral_confirmed import NeutralConfirmed
@@ -51,6 +52,7 @@ HAZARDS: Final = (
 )
 
 REQUIREMENTS: Final[tuple[type[Requirement], ...]] = (
+    LossNoticed,
     LossToIdle,
     LossToNeutral,
     EngageAtIdle,

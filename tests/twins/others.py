@@ -8,7 +8,7 @@ from nodes.navigation import Navigation
 from nodes.panel import Panel
 from nodes.panel_press import Pending
 from nodes.station import Station
-from nodes.station_display import SHOWS_ANOTHER, SHOWS_HERE, SHOWS_LOST, SHOWS_NOBODY, SHOWS_NOTHING_HEARD
+from nodes.station_display import SHOWS_HERE, SHOWS_LOST, SHOWS_NOBODY, SHOWS_NOTHING_HEARD
 from nodes.zone_driver import ZoneDriver
 from nodes.zone_light import ZoneLight
 
@@ -23,16 +23,6 @@ class KeepsShowing(Station):
         if self.number and shows in (SHOWS_NOBODY, SHOWS_NOTHING_HEARD, SHOWS_LOST):
             return SHOWS_HERE
         return shows
-
-
-class ShowsItStill(Station):
-    """It does not show that another station has taken over."""
-
-    __slots__ = ()
-
-    def what_to_show(self, now_ns: int) -> int:
-        shows = super().what_to_show(now_ns)
-        return SHOWS_HERE if self.number and shows == SHOWS_ANOTHER else shows
 
 
 class TakesHalf(Station):

@@ -18,7 +18,20 @@ class Twin(NamedTuple):
 
 
 TWINS = (
-    Twin("drive", "tests.twins.drives:IdlesLate", "drive.loss_to_idle", "cold_start_then_cut"),
+    # Nodes with a second catalogue: what it gets wrong shows only to who has written the positions down by himself.
+    Twin("drive", "tests.twins.catalogue:ReadsHalfThrottles", "drive.refuse_bad_frame", "cold_start_then_cut"),
+    Twin("drive", "tests.twins.catalogue:SwapsAheadAndAstern", "drive.refuse_bad_frame", "cold_start_then_cut"),
+    # Idle and neutral come too late as well.
+    Twin(
+        "drive",
+        "tests.twins.catalogue:WaitsThreeTimes",
+        "drive.loss_noticed",
+        "cold_start_then_cut",
+        ("drive.loss_to_idle", "drive.loss_to_neutral"),
+    ),
+    Twin("station", "tests.twins.catalogue:ListensElsewhere", "station.nobody_shown", "cold_start_then_cut"),
+    # It tells its throttle late, so that is late too.
+    Twin("drive", "tests.twins.drives:IdlesLate", "drive.loss_to_idle", "cold_start_then_cut", ("drive.loss_noticed",)),
     Twin("drive", "tests.twins.drives:StaysInGear", "drive.loss_to_neutral", "cold_start_then_cut"),
     Twin("drive", "tests.twins.drives:EngagesAboveIdle", "drive.engage_at_idle", "cold_start_then_cut"),
     Twin("drive", "tests.twins.drives:ReversesAtOnce", "drive.reversal_dwell", "reversal"),
@@ -36,7 +49,7 @@ TWINS = (
     Twin(
         "drive", "tests.twins.drives:NeverChangesOver", "station.one_in_control", "hand_over", ("station.transfer",), "marsh_tern"
     ),
-    Twin("station", "tests.twins.others:ShowsItStill", "station.one_shown", "hand_over", boat="marsh_tern"),
+    Twin("station", "tests.twins.transfer:ShowsItStill", "station.one_shown", "hand_over", boat="marsh_tern"),
     Twin("station", "tests.twins.others:TakesHalf", "station.transfer", "cut_between_drives", boat="marsh_tern"),
     Twin("panel", "tests.twins.others:KeepsQuiet", "light.press", "lost_press"),
     Twin("panel", "tests.twins.others:SendsInBursts", "bus.helm_first", "cold_start_then_cut"),
