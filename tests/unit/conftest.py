@@ -5,7 +5,10 @@ from pathlib import Path
 
 import pytest
 
+from busim.boat.load import load_boat
 from busim.boat.shipped import shipped_folder
+
+from .c_driver import CDriver
 
 Edit = tuple[str, str]
 Edited = Callable[..., "EditedBoat"]
@@ -35,3 +38,9 @@ def _place(text: str, mark: str) -> tuple[int, int]:
 def edited(tmp_path: Path) -> Edited:
     """edited((old, new), ...): the first boat in a file, with each `old`, which must stand in it exactly once, replaced."""
     return lambda *edits: EditedBoat(tmp_path, edits)
+
+
+@pytest.fixture(scope="session")
+def c_driver(tmp_path_factory: pytest.TempPathFactory) -> CDriver:
+    """The exported C of Marsh Tern's port drive, compiled once."""
+    return CDriver(load_boat(shipped_folder() / "marsh_tern"), "port_drive", tmp_path_factory.mktemp("c_driver"))

@@ -101,7 +101,9 @@ void busim_timeout_feed(busim_timeout *timeout, uint32_t now_ms)
 
 bool busim_timeout_over(busim_timeout *timeout, uint32_t now_ms, uint32_t limit_ms)
 {
-    if ((uint32_t)(now_ms - timeout->fed_ms) >= limit_ms) {
+    const uint32_t elapsed_ms = (uint32_t)(now_ms - timeout->fed_ms);
+    /* Half way round or more: fed after `now_ms` was read, by an interrupt say. */
+    if (elapsed_ms < 0x80000000ul && elapsed_ms >= limit_ms) {
         timeout->over = true;
     }
     return timeout->over;

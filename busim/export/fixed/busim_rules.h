@@ -54,7 +54,7 @@ busim_verdict busim_pair_judge(busim_pair_watch *watch, uint8_t bus, uint8_t cou
 /* ---------------------------------------------------------------------------------- timeouts */
 
 /* A limit is met at exactly the limit. Once over it stays over until it is fed, also when the clock runs round; for that, ask at
- * least every 24 days. */
+ * least every 24 days. An interrupt may feed it after `now_ms` was read. */
 typedef struct busim_timeout {
     uint32_t fed_ms;
     bool over;
