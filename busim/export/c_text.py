@@ -5,18 +5,13 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from typing import Final
 
+from busim.boat.rules import C_WORDS, CPP_WORDS
+
 WIDTH: Final = 100
 
-KEYWORDS: Final = frozenset((
-    "_bool", "_complex", "_imaginary", "alignas", "alignof", "and", "and_eq", "asm", "auto", "bitand", "bitor", "bool", "break",
-    "case", "catch", "char", "class", "compl", "const", "constexpr", "continue", "default", "delete", "do", "double", "else",
-    "enum", "errno", "explicit", "export", "extern", "false", "float", "for", "fortran", "friend", "goto", "if", "inline", "int",
-    "long", "main", "mutable", "namespace", "new", "noexcept", "not", "not_eq", "null", "nullptr", "operator", "or", "or_eq",
-    "private", "protected", "public", "register", "restrict", "return", "short", "signed", "sizeof", "static", "static_assert",
-    "struct", "switch", "template", "this", "thread_local", "throw", "true", "try", "typedef", "typeid", "typename", "union",
-    "unsigned", "using", "virtual", "void", "volatile", "wchar_t", "while", "xor", "xor_eq",
-))  # fmt: skip
-"""Of C (ISO/IEC 9899:1999, 6.4.1), its usual macros, and C++, whose compilers read the headers too."""
+TAKEN: Final = C_WORDS | CPP_WORDS | {"asm", "bool", "errno", "false", "fortran", "main", "true"}
+"""Words that are no names in C or C++, whose compilers read the headers too. Names of a boat file are refused where they are one
+(see `rules`); names of signals are looked at here."""
 
 
 def c_word(text: str) -> str:
@@ -28,7 +23,7 @@ def c_word(text: str) -> str:
 def c_field(text: str) -> str:
     """`text` as the name of a field of a struct: a keyword gets a `_` at its end."""
     word = c_word(text)
-    return f"{word}_" if word in KEYWORDS else word
+    return f"{word}_" if word in TAKEN else word
 
 
 class Names:

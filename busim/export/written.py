@@ -32,6 +32,11 @@ def write_files(folder: Path, texts: dict[str, str], *, replace: bool) -> list[P
 
     Errors: InputError for what may not be written over, and for what can't be written.
     """
+    try:
+        if folder.exists() and not folder.is_dir():
+            raise refused(folder, "is a file, a folder was to be written to")
+    except (OSError, ValueError) as error:
+        raise refused(folder, f"can't be written to: {_reason(error)}") from None
     targets = {folder / name: with_sum(text) for name, text in texts.items()}
     problems = [Problem(path, None, None, words) for path in targets if (words := _obstacle(path, replace))]
     if problems:
