@@ -256,15 +256,16 @@ def sweep(
 @app.command(short_help="Write what others need, such as the protocol.")
 @guarded
 def export(
-    kind: Annotated[str, typer.Argument(metavar="KIND", help="What to export: c, protocol or schema.")],
+    kind: Annotated[str, typer.Argument(metavar="KIND", help="What to export: c, vectors, database, protocol or schema.")],
     boat: Boat = None,
     node: Annotated[str | None, typer.Option(metavar="NAME", help="c: of this node alone.")] = None,
     to: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Where files go. Left out: beside the boat file.")] = None,
     replace: Annotated[bool, typer.Option("--replace", help="Write over files that are no export, or were changed.")] = False,
 ) -> int:
     """Write what others need of the boat. `protocol`: the page for whoever writes firmware. `schema`: the JSON schema of the
-    boat file, for an editor; it is the same for every boat. `c`: C99 for firmware: messages, timing, tables of this boat and of
-    each node, as files (no boat that ships stands in where none is named)."""
+    boat file, for an editor; it is the same for every boat. These are printed. `c`: C99 for firmware, with messages, timing and
+    tables of this boat and of each node. `vectors`: frames to try a codec with, as JSON and as a C program. `database`: a DBC and
+    a KCD for each bus. These are written to files, and want a boat of your own to be named or in the current folder."""
     from busim.commands.export import Wanted
     from busim.commands.export import export as run
 

@@ -80,6 +80,10 @@ def _message(message: Message, plan: WirePlan) -> Iterator[str]:
         [_signal_row(message, signal, position) for signal, position in message.placed()],
     )
     notes = [f"{signal.name}: {_choices(signal)}." for signal in message.signals if signal.choices]
+    limits = [(signal.name, *signal.range) for signal in message.signals if signal.range != (signal.low, signal.high)]
+    if limits:
+        words = ", ".join(f"{name} {least} to {most}" for name, least, most in limits)
+        notes.append(f"Raw values that make sense (the exported C sends no others): {words}.")
     lowest = message.placed()[-1][1]
     if lowest:
         notes.append(f"Unused: {byte_bit(message, lowest - 1)} to {byte_bit(message, 0)}.")

@@ -3,6 +3,7 @@
 import random
 import re
 import subprocess
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,8 @@ from busim.protocol.codec import Message
 from busim.protocol.counter import newer
 from busim.protocol.ids import HELM_ADDRESSES, address_of
 from busim.protocol.lightness import duty_for
+from busim.run.run import carry_out
+from busim.scenario.load import load_scenario
 from busim.simulator.kinds import load_kinds
 
 from .c_driver import SANITIZED, CDriver, compile_c, compiler
@@ -237,6 +240,37 @@ def test_a_zone_driver_knows_its_outputs() -> None:
     source, header = (c_files(shipped("marsh_tern"), "saloon_driver")[f"busim_node.{end}"] for end in "ch")
     assert "Outputs 4, 5, 6, 7: zone 6, saloon_floor (colour)." in header
     assert "busim_node_zones_count = 4u" in source
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["hand_over", "jammed_throttle"])
+def test_our_own_nodes_send_nothing_that_makes_no_sense(name: str) -> None:
+    """Else firmware that does as they do would be refused by the exported C."""
+    boat = shipped("marsh_tern")
+    outside: list[tuple[str, str, int]] = []
+
+    def looked_at(message: Message) -> Callable[..., bytes]:
+        pack = message.pack
+
+        def look(*values: int) -> bytes:
+            raw = values[2:] if message.is_safety else values
+            for signal, value in zip(message.signals, raw, strict=True):
+                if not makes_sense(signal, value):
+                    outside.append((message.name, signal.name, value))
+            return pack(*values)
+
+        return look
+
+    packs = {message: message.pack for message in MESSAGES}
+    try:
+        for message in MESSAGES:
+            object.__setattr__(message, "pack", looked_at(message))
+        scenario = load_scenario(boat.path.parent / "scenarios" / f"{name}.yaml", boat.boat)
+        carry_out(boat.boat, boat.plan, load_kinds(), scenario.scenario, 1)
+    finally:
+        for message, pack in packs.items():
+            object.__setattr__(message, "pack", pack)
+    assert not outside
 
 
 # ------------------------------------------------------------------------------------------------ names and text

@@ -21,7 +21,8 @@ def test_the_wheel_has_both_packages_and_the_boats(tmp_path: Path) -> None:
     (wheel,) = WheelBuilder(str(ROOT)).build(directory=str(tmp_path), versions=["standard"])
     with zipfile.ZipFile(wheel) as archive:
         names = set(archive.namelist())
-    for name in ("busim/py.typed", "nodes/__init__.py", "busim/configs/first_boat/boat.yaml", "busim/commands/main.py"):
+    wanted = ("busim/py.typed", "nodes/__init__.py", "busim/configs/first_boat/boat.yaml", "busim/commands/main.py")
+    for name in (*wanted, "busim/export/fixed/busim_rules.c", "busim/export/fixed/busim_rules.h"):
         assert name in names
     assert any(name.startswith("busim/configs/first_boat/scenarios/") for name in names)
     assert not any(name.startswith(("tests/", "configs/")) for name in names)

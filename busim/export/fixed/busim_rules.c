@@ -93,6 +93,12 @@ busim_verdict busim_pair_judge(busim_pair_watch *watch, uint8_t bus, uint8_t cou
 
 /* ---------------------------------------------------------------------------------- timeouts */
 
+void busim_timeout_start(busim_timeout *timeout)
+{
+    timeout->fed_ms = 0u;
+    timeout->over = true;
+}
+
 void busim_timeout_feed(busim_timeout *timeout, uint32_t now_ms)
 {
     timeout->fed_ms = now_ms;
@@ -124,8 +130,7 @@ void busim_heartbeat_start(busim_heartbeat_watch *watch, uint8_t buses)
 {
     static const busim_heartbeat nothing = {0u, 0u, 0u, 0u, 0u};
     busim_pair_start(&watch->counter, buses, BUSIM_BOAT_TIMING_MAX_GAP);
-    watch->silence.fed_ms = 0u;
-    watch->silence.over = true;
+    busim_timeout_start(&watch->silence);
     watch->heard = false;
     watch->same_helm = false;
     watch->same_lighting = false;

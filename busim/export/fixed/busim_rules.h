@@ -60,6 +60,8 @@ typedef struct busim_timeout {
     bool over;
 } busim_timeout;
 
+/* As if it had never been fed: over. */
+void busim_timeout_start(busim_timeout *timeout);
 void busim_timeout_feed(busim_timeout *timeout, uint32_t now_ms);
 bool busim_timeout_over(busim_timeout *timeout, uint32_t now_ms, uint32_t limit_ms);
 
