@@ -1,6 +1,7 @@
 """Every word a person sees on a screen or in a table, in one place, so that they can be read together. Plain text, no markup.
 
 What a state row, a cause, a message, a fault or a requirement is called stands in its own table; what goes round it is here.
+What the screen of a rehearsal says stands in `busim.screen_labels`.
 """
 
 from typing import Final
@@ -134,95 +135,6 @@ PRESSES_TOGETHER: Final = "together"
 PRESSES_GOOD: Final = "every press that a live panel registered was acted on or reported"
 PRESSES_LOST: Final = "FAILED: {lost:,} presses were registered and lost without a word"
 PRESSES_SLOW: Final = "FAILED: with nothing wrong, one press in a hundred takes 100 ms or longer"
-# ------------------------------------------------------------------------------------------------ the screen of a rehearsal
-
-BANNER_FORCED: Final = "FORCED, by the drives themselves:"
-BANNER_NOBODY: Final = "NOBODY IN CONTROL: put a station's levers in neutral, then take control there"
-BANNER_DIVIDED: Final = "THE DRIVES OBEY DIFFERENT STATIONS"
-BANNER_IN_CONTROL: Final = "in control: {station}"
-BANNER_ALARMS: Final = "{alarms} alarms shown{sounds}, {faults} faults on"
-SOUNDS: Final = " (sounding)"
-LIGHTS_HEAD: Final = "Lights"
-DARK: Final = "dark"
-LIT: Final = "lit"
-PANEL_DARK: Final = "dark: its program does not run"
-HELM_HEAD: Final = "Drives"
-WAY: Final = "{knots} kn through the water, {metres} m run"
-RUDDER_LINE: Final = "rudder {angle}, asked {asked}, steered from {station}{fault}"
-RUDDER_FAULT: Final = "  FAULT"
-NOBODY: Final = "nobody"
-MIDSHIPS: Final = "midships"
-STARBOARD: Final = "starboard"
-PORT: Final = "port"
-DRIVE_GEARS: Final = "asked {asked}, says {sensed}, is {true}"
-DRIVE_OBEYS: Final = "obeys {station}: {state}"
-ENGINE_OFF: Final = "engine stopped"
-WHEEL: Final = "wheel"
-KEY_TAKE: Final = "take control"
-KEY_NEUTRAL: Final = "NEUTRAL NOW"
-KEY_ACKNOWLEDGE: Final = "acknowledge"
-MORE_ALARMS: Final = "{count} more"
-NODES_HEAD: Final = "Nodes, and how old their last heartbeat is"
-NEVER_HEARD: Final = "never heard"
-SILENT_FOR: Final = "silent for {seconds} s"
-COUNTS: Final = "(TEC {tec}, REC {rec})"
-LOAD: Final = "{frames} frames/s, about {load} % of its time"
-FRAMES_HEAD: Final = "Traffic, newest last"
-FILTERED: Final = ' with "{filter}"'
-FAULTS_ON: Final = "Faults that are on"
-NONE_ON: Final = "none"
-MEND: Final = "mend"
-FAULTS_HEAD: Final = "What can break, and where"
-NO_PLACE: Final = "nowhere on this boat"
-VERDICTS_HEAD: Final = "What was shown so far, as if the rehearsal ended now"
-OF_LIMIT: Final = " of {limit}"
-TIMELINE_BACK: Final = "looking back at {seconds} s: End comes back to now"
-STATUS: Final = "{boat}   {seconds} s   {pace}   view: {view}   {look}"
-PAUSED: Final = "paused"
-PACE: Final = "{rate:g} times real time"
-LATE: Final = " (the computer is behind)"
-TOO_SMALL: Final = "This screen is too small: 60 columns and 16 lines are the least"
-KEYS_SHORT: Final = "F1 help  1-5 views  space pause  t take  n NEUTRAL NOW  up/down levers  left/right rudder  tab station  q quit"
-KEYS_OF_THE_SCREEN: Final = {
-    "1 2 3 4 5": "views: boat, helm, bus, faults, verdicts",
-    "space": "pause, and go on",
-    "+ -": "faster, slower: 0.1 to 10 times real time",
-    "[ ]": "back and forward in time by a line of what happened; End: now",
-    "tab": "the next station (on the boat view: the next panel)",
-    "t": "its take key",
-    "n": "its neutral-now key",
-    "a s": "acknowledge, silence its alarms",
-    "up down": "its levers together, a tenth at a time; 0: levers in neutral",
-    "left right": "its wheel, a tenth at a time; on the boat view: the next field",
-    "enter": "touch the chosen field; h: hold it for two seconds",
-    "u": "pull or plug in the pendant",
-    "w": "keep the lights as they are as a scene of the boat file; ctrl+z: take that back",
-    "up down, enter": "on the faults view: choose a fault, left and right where; enter breaks it",
-    "m": "mend the fault that began last",
-    "/": "on the bus view: show only frames of the chosen node, in turn",
-    "l": "day, dusk and night",
-    "q": "end the rehearsal",
-}
-HELP_WORDS: Final = (
-    "The mouse works everywhere: touch fields and keys, drag a lever or a wheel along its line.",
-    "Nothing here is connected to a boat. What passes here has still to be shown on the real one,",
-    "shaft disconnected or propeller clear, boat secured, somebody at a cut-off of actuator power.",
-)
-NO_TERMINAL: Final = "a rehearsal needs a terminal to draw on; without one, `busim run` plays a scenario"
-SCENE_NAME: Final = "Name of the scene (a new one, or one that is to change). Enter: save. Escape: leave it."
-SCENE_CHANGES: Final = "What would change in {path}:"
-SCENE_NO_NAME: Final = "small letters a to z, digits and _, a letter first"
-SCENE_SAVED: Final = "saved: {name} in {path}. Drivers and panels on the bus need the new tables"
-SCENE_TAKEN_BACK: Final = "taken back: {path} is as it was"
-SCENE_NOTHING: Final = "nothing to take back"
-NO_FILE: Final = "this boat came without a file of yours: nothing can be saved into it"
-GUIDE_DONE: Final = "done: "
-GUIDES_ARE: Final = "there is no guide {name}: {meant}"
-GUIDE_NEEDS: Final = "this boat has not what the guide {name} needs"
-REHEARSED: Final = "rehearsed {seconds} s, run code {digest}"
-RERUN_LINE: Final = "again: {line}"
-
-NOT_SOUND: Final = "not sound: {data}"
 STOPPED: Final = "stopped"
 OUTPUT: Final = "output"
 ENDED_BY_NODE: Final = "a node's module or class ended the program (sys.exit): a node may not"

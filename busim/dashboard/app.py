@@ -1,70 +1,59 @@
-"""The screen of a rehearsal: keys and touches become actions, a timer carries the boat on and draws what it came to."""
+"""The screen of a rehearsal: one loop carries the boat on with the clock, another draws snapshots of her as often as it can.
 
+It draws what it is given and decides nothing: what keys and touches do is in `keyed` and `acting`. A screen that is slow, or a
+terminal that does not take what is drawn, costs pictures and no moment of the simulation: between any two parts of a picture the
+boat is carried on, and while the terminal lags behind no picture is drawn at all.
+"""
+
+import asyncio
+import signal
 import time
-from bisect import bisect_right
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, ClassVar, Final
+from typing import Final
 
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, Vertical
-from textual.events import Key
+from textual.containers import Horizontal
 
-from busim import labels
-from busim.boat.model import Section
-from busim.dashboard import views
+from busim import screen_labels as labels
+from busim.dashboard.banner import MOST_LINES, banner
 from busim.dashboard.board import Board
-from busim.dashboard.drawing import Drawing, fitted
-from busim.dashboard.keeping import KeepsScenes
-from busim.dashboard.looks import LOOKS
-from busim.dashboard.places import places_for
-from busim.dashboard.views import VIEWS, Choice
-from busim.faults.table import BY_NAME, FAULTS
+from busim.dashboard.drawing import Drawing, fitted, wrapped
+from busim.dashboard.keyed import LEAST_HIGH, LEAST_WIDE, VIEWS, Keyed
+from busim.dashboard.looks import LOOKS, Look, themes
+from busim.dashboard.timeline_board import timeline, timeline_high
+from busim.dashboard.view_boat import boat, table
+from busim.dashboard.view_bus import bus, nodes
+from busim.dashboard.view_faults import faults
+from busim.dashboard.view_helm import helm
+from busim.dashboard.view_help import help_page
+from busim.dashboard.view_verdicts import verdicts
 from busim.host.host import NodeError
-from busim.rehearsal.guides import Guide, Guided
+from busim.rehearsal.facts import facts
+from busim.rehearsal.guides import Guide
+from busim.rehearsal.pace import Pace
 from busim.rehearsal.rehearsal import Rehearsal
-from busim.rehearsal.snapshot import Snapshot, take
-from busim.requirements.verdict import Verdict
-from busim.scenario.model import KeyAction, LeverAction, TouchAction, WheelAction
-from busim.units import MS, SECOND, seconds_text
+from busim.rehearsal.shown import Snapshot
+from busim.units import seconds_text
 
-TICK_S: Final = 0.05
-RATES: Final = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
-HISTORY_NS: Final = 100 * MS
-HISTORY: Final = 6000
-"""Snapshots kept to look back at: ten minutes at real time."""
-MOST_AT_ONCE_NS: Final = 500 * MS
-"""A slow computer loses pace, never a moment of the simulation."""
-LEAST_WIDE, LEAST_HIGH = 60, 16
-WIDE: Final = 150
-LEVER_STEP: Final = 100
+DRAWN_S: Final = 0.05
+CARRIED_S: Final = 0.004
+"""How long the boat waits until she is carried on again."""
+JUDGED_AT_ONCE: Final = 2
+WAITING_PICTURES: Final = 4
+"""With more than this many pictures on the way to the terminal, none is added."""
 
 
-class RehearsalApp(KeepsScenes):
+class RehearsalApp(Keyed):
     """`clock` gives seconds; tests drive it by hand and call `tick`."""
 
     CSS = """
     Screen { layers: base; }
-    #banner { height: auto; max-height: 9; }
+    #banner, #status, #keys { height: 1; }
     #body { height: 1fr; }
     #left, #right { width: 1fr; height: 1fr; }
     #timeline { height: 7; }
-    #status, #keys { height: 1; }
     """
-    ENABLE_COMMAND_PALETTE = True
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("q", "quit", labels.KEYS_OF_THE_SCREEN["q"]),
-        Binding("ctrl+c", "quit", "quit", priority=True, show=False),
-        Binding("f1", "help", "help"),
-        Binding("space", "pause", "pause", priority=True),
-        *(Binding(str(number), f"view('{name}')", name) for number, name in enumerate(VIEWS, 1)),
-        Binding("tab", "next", "next", priority=True),
-        Binding("l", "look", "look"),
-        Binding("w", "keep_scene", "keep the lights as a scene"),
-        Binding("ctrl+z", "take_back", "take the last scene back"),
-    ]
-
     def __init__(
         self,
         rehearsal: Rehearsal,
@@ -75,31 +64,63 @@ class RehearsalApp(KeepsScenes):
         path: Path | None = None,
         guide: Guide | None = None,
     ) -> None:
-        super().__init__(rehearsal, path)
-        self.guided = Guided(guide) if guide is not None else None
+        super().__init__(rehearsal, path, clock, guide)
         self.boat_name = name
-        self.clock = clock
         self.driven = driven
         """By a test: no timer of its own."""
-        self.view = "helm" if rehearsal.boat.drives else "boat"
-        self.look = 0
-        self.rate = RATES.index(1.0)
-        self.paused = False
-        self.helping = False
-        self.choice = Choice()
-        self.last_s = clock()
-        self.behind = False
-        self.history: list[Snapshot] = []
-        self.back: int | None = None
-        """Line of the timeline that is looked back at; None: now."""
-        self.verdicts: list[Verdict] = []
-        self.judged_ns = -SECOND
+        self.facts = facts(rehearsal.boat)
         self.error = ""
-        self.fault_names = [(fault.name, fault.words) for fault in FAULTS]
-        self.places: list[Section] = []
-        self.place_words: list[str] = []
-        self.unplugged: int | None = None
-        self._list_places()
+        """Why the boat has stopped, in words."""
+        self.failure: Exception | None = None
+        """What ended the rehearsal, for whoever started it."""
+
+    # ------------------------------------------------------------------------------------------------ time
+
+    def on_mount(self) -> None:
+        for theme in themes():
+            self.register_theme(theme)
+        self.theme = f"busim-{LOOKS[self.look].name}"
+        if not self.driven:
+            self.run_worker(self._carry_on(), exit_on_error=False)
+            self.set_interval(DRAWN_S, self.tick)
+            for name in ("SIGHUP", "SIGTERM"):
+                if hasattr(signal, name):
+                    asyncio.get_running_loop().add_signal_handler(getattr(signal, name), self.exit)
+        self.pace = Pace(self.clock(), self.rehearsal.now_ns)
+        self.tick()
+
+    async def _carry_on(self) -> None:
+        while True:
+            await asyncio.sleep(CARRIED_S)
+            self.carry()
+
+    def carry(self) -> None:
+        """Carry the boat on to where the clock wants her."""
+        if self.error or self.failure is not None:
+            return
+        turn_s = self.clock()
+        try:
+            self.rehearsal.advance(self.pace.due_ns(turn_s, self.rehearsal.now_ns))
+        except NodeError as error:
+            self.error = str(error)
+        except Exception as error:
+            # Such as a full disk under the record. It ends the rehearsal, and is told once the terminal is itself again.
+            self.failure = error
+            self.exit()
+        self.pace.played(turn_s, self.clock())
+
+    def tick(self) -> None:
+        """Time for a picture, if the terminal has taken those before."""
+        self.carry()
+        self.rehearsal.judge_some(JUDGED_AT_ONCE)
+        if self._pictures_waiting() <= WAITING_PICTURES:
+            self.draw()
+
+    def _pictures_waiting(self) -> int:
+        """How many writes the terminal has not taken yet. The driver has no public word for it: without it, none."""
+        writer = getattr(self._driver, "_writer_thread", None)
+        queue = getattr(writer, "_queue", None)
+        return queue.qsize() if queue is not None else 0
 
     # ------------------------------------------------------------------------------------------------ the screen
 
@@ -108,41 +129,14 @@ class RehearsalApp(KeepsScenes):
         self.timeline, self.status, self.keys = Board("timeline"), Board("status"), Board("keys")
         yield self.status
         yield self.banner
-        with Vertical(id="whole"), Horizontal(id="body"):
+        with Horizontal(id="body"):
             yield self.left
             yield self.right
         yield self.timeline
         yield self.keys
 
-    def on_mount(self) -> None:
-        if not self.driven:
-            self.set_interval(TICK_S, self.tick)
-        self.tick()
-
     def on_resize(self) -> None:
         self.draw()
-
-    def tick(self) -> None:
-        """Carry the boat on by the time that has passed, and draw."""
-        now_s = self.clock()
-        passed_s, self.last_s = now_s - self.last_s, now_s
-        if not self.paused and not self.error:
-            wanted_ns = round(passed_s * RATES[self.rate] * SECOND)
-            self.behind = wanted_ns > MOST_AT_ONCE_NS
-            try:
-                self.rehearsal.advance(self.rehearsal.now_ns + min(wanted_ns, MOST_AT_ONCE_NS))
-            except NodeError as error:
-                self.error = str(error)
-        self.draw()
-
-    def _guide_lines(self, snapshot: Snapshot, wide: int) -> Drawing:
-        drawing = Drawing()
-        if self.guided is not None:
-            self.guided.look(snapshot)
-            over = self.guided.step == len(self.guided.guide.steps)
-            for words in self.guided.words:
-                drawing.put((fitted(f" {labels.GUIDE_DONE if over else '> '}{words}", wide), LOOKS[self.look].chosen))
-        return drawing
 
     def draw(self) -> None:
         if not self.is_running or not self.status.is_attached:
@@ -150,261 +144,91 @@ class RehearsalApp(KeepsScenes):
         snapshot = self.snapshot()
         look = LOOKS[self.look]
         wide, high = self.size.width, self.size.height
-        if wide < LEAST_WIDE or high < LEAST_HIGH:
-            small = Drawing()
-            small.put((labels.TOO_SMALL, look.warning))
-            self.left.show(small, look.background)
+        small = wide < LEAST_WIDE or high < LEAST_HIGH
+        for board in (self.status, self.banner, self.timeline, self.keys):
+            board.display = not small
+        self.right.display = both = not small and self.together
+        if small:
+            drawing = Drawing()
+            for line in wrapped(labels.TOO_SMALL, wide):
+                drawing.put((line, look.warning))
+            self.left.show(drawing, look.background)
             return
-        both = wide >= WIDE and self.view in ("boat", "helm")
-        self.right.display = both
-        body_high = max(high - 12, 4)
-        side = wide // 2 if both else wide
-        top = views.banner(snapshot, look, wide)
-        top.add(self._guide_lines(snapshot, wide))
-        if self.error:
-            top.put((fitted(f" {self.error}", wide), look.alarm))
+        self.carry()
+        top = self._top(snapshot, look, wide, max(high // 2 - 2, 3))
+        below = timeline_high(high)
         self.banner.styles.height = len(top.lines)
+        self.timeline.styles.height = below
+        body_high = max(high - 2 - len(top.lines) - below, 3)
         self.banner.show(top, look.background)
-        self.left.show(self._body(self.view, snapshot, side, body_high), look.background)
+        self._show_ends(snapshot, look, wide)
+        self.carry()
+        side = wide // 2 if both else wide
+        self.left.show(self._helm_and_nodes(snapshot, look, side - 1, body_high) if both else self._body(
+            snapshot, look, wide, body_high
+        ), look.background)
+        self.carry()
         if both:
-            other = self._body("boat" if self.view == "helm" else "helm", snapshot, side, body_high)
-            other.gap()
-            other.add(views.nodes(snapshot, look))
-            self.right.show(other, look.background)
-        self.timeline.show(self._lines(snapshot, wide), look.background)
-        self._show_status(snapshot, wide)
-
-    def snapshot(self) -> Snapshot:
-        """Now; or the boat as she was when the line looked back at was said."""
-        if self.back is not None and self.history:
-            lines = self.rehearsal.timeline.said
-            at_ns = lines[min(self.back, len(lines) - 1)].at_ns if lines else 0
-            place = bisect_right(self.history, at_ns, key=lambda each: each.at_ns)
-            return self.history[min(place, len(self.history) - 1)]
-        snapshot = take(self.rehearsal)
-        if not self.history or snapshot.at_ns - self.history[-1].at_ns >= HISTORY_NS:
-            self.history.append(snapshot)
-            del self.history[:-HISTORY]
-        return snapshot
-
-    def _body(self, view: str, snapshot: Snapshot, wide: int, high: int) -> Drawing:
-        look = LOOKS[self.look]
-        if self.helping:
-            return views.help_page(look)
-        if view == "boat":
-            return views.boat(snapshot, self.choice, look, wide)
-        if view == "helm":
-            return views.helm(snapshot, self.choice, look, wide)
-        if view == "bus":
-            return views.bus(snapshot, self.choice, look, high)
-        if view == "faults":
-            return views.faults(snapshot, self.fault_names, self.place_words, self.choice, look, high)
-        if self.rehearsal.now_ns - self.judged_ns >= SECOND:
-            self.judged_ns = self.rehearsal.now_ns
-            self.verdicts = self.rehearsal.verdicts()
-        return views.verdicts(self.verdicts, look, wide)
-
-    def _lines(self, snapshot: Snapshot, wide: int) -> Drawing:
-        look = LOOKS[self.look]
-        drawing = Drawing()
+            self.right.show(boat(snapshot, self.choice, look, side, body_high, active=self.view == "boat"), look.background)
+            self.carry()
         said = self.rehearsal.timeline.said
-        end = len(said) if self.back is None else min(self.back + 1, len(said))
-        shown = said[max(end - 6, 0) : end]
-        drawing.put((fitted("-" * wide, wide), look.quiet))
-        for number, line in enumerate(shown):
-            marked = self.back is not None and number == len(shown) - 1
-            words = f" {seconds_text(line.at_ns):>9} s  {line.words}"
-            drawing.put((fitted(words, wide), look.chosen if marked else look.plain))
+        self.timeline.show(timeline(said if self.back is not None else said[: snapshot.lines], self.back, look, wide, below),
+                           look.background)  # fmt: skip
+
+    def _top(self, snapshot: Snapshot, look: Look, wide: int, most: int) -> Drawing:
+        top = banner(snapshot, look, wide)
+        if self.error:
+            for line in wrapped(labels.BOAT_STOPPED.format(words=self.error), wide - 2, indent=2):
+                top.put((fitted(f" {line}", wide), look.alarm))
+        if self.guided is not None:
+            if self.back is None:
+                self.guided.look(snapshot)
+            for words in self.guided.words(snapshot):
+                for line in wrapped(words, wide - 2, indent=2):
+                    top.put((fitted(f" {line}", wide), look.chosen))
+        return top.window(max(most, MOST_LINES if self.size.height >= 2 * MOST_LINES + 6 else 0), 0, look.quiet)
+
+    def _helm_and_nodes(self, snapshot: Snapshot, look: Look, wide: int, high: int) -> Drawing:
+        drawing = helm(snapshot, self.choice, look, wide, high - len(snapshot.nodes) // 3 - 2)
+        below = nodes(snapshot, look, wide, high - len(drawing.lines) - 1)
+        drawing.gap()
+        drawing.add(below)
         return drawing
 
-    def _show_status(self, snapshot: Snapshot, wide: int) -> None:
-        look = LOOKS[self.look]
-        pace = labels.PAUSED if self.paused else labels.PACE.format(rate=RATES[self.rate]) + (labels.LATE if self.behind else "")
-        if self.back is not None:
-            pace = labels.TIMELINE_BACK.format(seconds=seconds_text(snapshot.at_ns))
-        words = labels.STATUS.format(
-            boat=self.boat_name, seconds=seconds_text(snapshot.at_ns), pace=pace, view=self.view, look=look.name
-        )
+    def _body(self, snapshot: Snapshot, look: Look, wide: int, high: int) -> Drawing:
+        choice = self.choice
+        if self.helping:
+            return help_page(self.facts, choice, look, wide, high)
+        if self.table is not None:
+            return table(self.table.lights(), self.table.begun, choice, look, wide, high)
+        if self.view == "boat":
+            return boat(snapshot, choice, look, wide, high, active=True)
+        if self.view == "helm":
+            return helm(snapshot, choice, look, wide, high)
+        if self.view == "bus":
+            return bus(snapshot, self.rehearsal.plan, choice, look, wide, high, held=self.held)
+        if self.view == "faults":
+            return faults(snapshot, self.fault_names, self.place_words, choice, look, wide, high)
+        return verdicts(snapshot, choice, look, wide, high)
+
+    def _show_ends(self, snapshot: Snapshot, look: Look, wide: int) -> None:
+        """The lines at the top and at the bottom: boat, time and views; keys that act here."""
+        pace = labels.PAUSED if self.pace.paused else labels.PACE.format(rate=self.pace.times)
+        pace += labels.LATE if self.pace.behind else ""
+        words = labels.STATUS.format(boat=self.boat_name, seconds=seconds_text(snapshot.at_ns)[:-2], pace=pace)
         status, keys = Drawing(), Drawing()
-        status.put((fitted(f" {words}", wide), look.strong))
-        keys.put((fitted(f" {labels.KEYS_SHORT}", wide), look.quiet))
+        parts, left, touched = [(f" {words}  ", look.strong)], len(words) + 3, []
+        for number, view in enumerate(VIEWS, 1):
+            shown = view == self.view and not self.helping and self.table is None
+            name = f"[{number} {labels.VIEWS[view].upper()}]" if shown else f" {number} {labels.VIEWS[view]} "
+            parts.append((name, look.chosen if shown else look.plain))
+            touched.append((left, left + len(name), view))
+            left += len(name)
+        parts.append((f"  {labels.LOOKS[look.name]}", look.quiet))
+        status.put(*parts)
+        for first, last, view in touched:
+            status.touch(first, last, "view", view)
+        acts = "help" if self.helping else "table" if self.table is not None else self.view
+        keys.put((fitted(f" {labels.KEYS_FIRST}{labels.KEYS_OF_VIEW[acts]}{labels.KEYS_EVERYWHERE}", wide), look.plain))
         self.status.show(status, look.background)
         self.keys.show(keys, look.background)
-
-    # ------------------------------------------------------------------------------------------------ keys
-
-    def action_pause(self) -> None:
-        self.paused = not self.paused
-        self.draw()
-
-    def action_help(self) -> None:
-        self.helping = not self.helping
-        self.draw()
-
-    def action_view(self, name: str) -> None:
-        self.view, self.helping = name, False
-        self.draw()
-
-    def action_look(self) -> None:
-        self.look = (self.look + 1) % len(LOOKS)
-        self.draw()
-
-    def action_next(self) -> None:
-        boat = self.rehearsal.boat
-        if self.view == "boat" and boat.panels:
-            self._choose(panel=(self.choice.panel + 1) % len(boat.panels), field=0)
-        elif boat.stations:
-            self._choose(station=(self.choice.station + 1) % len(boat.stations))
-
-    def on_key(self, event: Key) -> None:
-        name = event.key
-        if name in ("plus", "equals_sign", "minus"):
-            step = -1 if name == "minus" else 1
-            self.rate = max(0, min(self.rate + step, len(RATES) - 1))
-        elif name in ("left_square_bracket", "right_square_bracket", "end"):
-            self._look_back(name)
-        elif self.back is not None:
-            return  # what is shown is over: nothing can be done to it
-        elif name == "m":
-            if self.rehearsal.on:
-                self.mend(max(self.rehearsal.on))
-        elif name == "u":
-            self._plug()
-        elif name in ("t", "n", "a", "s"):
-            self.press({"t": "take", "n": "neutral_now", "a": "acknowledge", "s": "silence"}[name])
-        elif self.view == "faults" and name in ("up", "down", "left", "right", "enter"):
-            self._fault_key(name)
-        elif self.view == "boat" and name in ("left", "right", "enter", "h"):
-            self._field_key(name)
-        elif self.view == "bus" and name == "slash":
-            self._next_filter()
-        elif name in ("up", "down", "0"):
-            self._levers({"up": LEVER_STEP, "down": -LEVER_STEP, "0": None}[name])
-        elif name in ("left", "right"):
-            self._wheel(-LEVER_STEP if name == "left" else LEVER_STEP)
-        self.draw()
-
-    def _choose(self, **what: Any) -> None:
-        values = {name: getattr(self.choice, name) for name in Choice.__dataclass_fields__} | what
-        self.choice = Choice(**values)
-        self.draw()
-
-    def _look_back(self, key: str) -> None:
-        last = len(self.rehearsal.timeline.said) - 1
-        if key == "end" or last < 0:
-            self.back = None
-        elif key == "left_square_bracket":
-            self.back = max((last if self.back is None else self.back) - 1, 0)
-        elif self.back is not None:
-            self.back = self.back + 1 if self.back < last else None
-
-    # ------------------------------------------------------------------------------------------------ what is done
-
-    @property
-    def station(self) -> str:
-        return list(self.rehearsal.boat.stations)[self.choice.station] if self.rehearsal.boat.stations else ""
-
-    def press(self, key: str, station: str | None = None) -> None:
-        at = station or self.station
-        if at:
-            self.rehearsal.do("key", KeyAction(station=at, name=key))  # type: ignore[arg-type]
-
-    def move_lever(self, station: str, drive: str, permille: int) -> None:
-        self.rehearsal.do("lever", LeverAction(station=station, drive=drive, to_permille=permille, over_ms=100))
-
-    def turn_wheel(self, station: str, permille: int) -> None:
-        self.rehearsal.do("wheel", WheelAction(station=station, to_permille=permille, over_ms=100))
-
-    def touch(self, panel: str, control: str, for_ms: int = 150) -> None:
-        self.rehearsal.do("touch", TouchAction(panel=panel, control=control, for_ms=for_ms))
-
-    def mend(self, number: int) -> None:
-        if number in self.rehearsal.on:
-            self.rehearsal.mend(number)
-            if number == self.unplugged:
-                self.unplugged = None
-
-    def _levers(self, step: int | None) -> None:
-        listener = self.rehearsal.listener
-        for drive in self.rehearsal.boat.stations[self.station].may_take if self.station else ():
-            now = listener.levers.get((self.station, drive), 0)
-            self.move_lever(self.station, drive, 0 if step is None else max(-1000, min(now + step, 1000)))
-            listener.levers[self.station, drive] = 0 if step is None else max(-1000, min(now + step, 1000))
-
-    def _wheel(self, step: int) -> None:
-        if self.station and self.rehearsal.boat.stations[self.station].steers:
-            listener = self.rehearsal.listener
-            permille = max(-1000, min(listener.wheels.get(self.station, 0) + step, 1000))
-            self.turn_wheel(self.station, permille)
-            listener.wheels[self.station] = permille
-
-    def _field_key(self, name: str) -> None:
-        boat = self.rehearsal.boat
-        if not boat.panels:
-            return
-        shown = self.snapshot().panels[self.choice.panel]
-        if name in ("enter", "h"):
-            if shown.fields:
-                field = shown.fields[min(self.choice.field, len(shown.fields) - 1)]
-                self.touch(shown.name, field.name, 2000 if name == "h" else 150)
-        elif shown.fields:
-            self._choose(field=(self.choice.field + (1 if name == "right" else -1)) % len(shown.fields))
-
-    def _plug(self) -> None:
-        boat = self.rehearsal.boat
-        plugged = [name for name, node in boat.nodes.items() if any(tap.plug for tap in node.taps.values())]
-        if self.unplugged is not None:
-            self.mend(self.unplugged)
-        elif plugged:
-            number = len(self.rehearsal.script.faults)
-            if not self.rehearsal.break_("unplugged", BY_NAME["unplugged"].place.model_validate({"node": plugged[0]})):
-                self.unplugged = number
-
-    def _next_filter(self) -> None:
-        names = ["", *self.rehearsal.boat.nodes]
-        self._choose(filter=names[(names.index(self.choice.filter) + 1) % len(names)])
-
-    def _fault_key(self, name: str) -> None:
-        if name in ("up", "down"):
-            step = 1 if name == "down" else -1
-            self._choose(fault=(self.choice.fault + step) % len(self.fault_names), place=0)
-            self._list_places()
-        elif name in ("left", "right") and self.places:
-            self._choose(place=(self.choice.place + (1 if name == "right" else -1)) % len(self.places))
-        elif name == "enter" and self.places:
-            self.error_of_fault = self.rehearsal.break_(self.fault_names[self.choice.fault][0], self.places[self.choice.place])
-            if self.error_of_fault:
-                self.notify(self.error_of_fault)
-
-    def _list_places(self) -> None:
-        fault = BY_NAME[self.fault_names[self.choice.fault][0]]
-        self.places = places_for(fault, self.rehearsal.boat)
-        self.place_words = [fault.place_words(place) for place in self.places]
-
-    def on_board_touched(self, message: Board.Touched) -> None:
-        """Of a drawing that is over nothing can be touched but its lists."""
-        kind, *what = message.what
-        stations, boat = list(self.rehearsal.boat.stations), self.rehearsal.boat
-        if kind == "station":
-            self._choose(station=stations.index(what[0]))
-        elif kind == "fault":
-            self._choose(fault=what[0], place=0)
-            self._list_places()
-        elif kind == "place":
-            self._choose(place=what[0])
-        elif self.back is not None:
-            return
-        elif kind == "lever" and message.permille is not None:
-            self._choose(station=stations.index(what[0]))
-            self.move_lever(what[0], what[1], message.permille)
-        elif kind == "wheel" and message.permille is not None:
-            self.turn_wheel(what[0], message.permille)
-        elif kind == "key":
-            self._choose(station=stations.index(what[0]))
-            self.press(what[1], what[0])
-        elif kind == "touch":
-            self._choose(panel=list(boat.panels).index(what[0]))
-            self.touch(what[0], what[1])
-        elif kind == "mend":
-            self.mend(what[0])
-        self.draw()

@@ -25,6 +25,14 @@ class Board(Widget):
             self.what = what
             self.permille = permille
 
+    class Scrolled(Message):
+        """`board` is its identity, `lines` + is down."""
+
+        def __init__(self, board: str, lines: int) -> None:
+            super().__init__()
+            self.board = board
+            self.lines = lines
+
     def __init__(self, identity: str) -> None:
         super().__init__(id=identity)
         self.lines: list[Text] = []
@@ -81,3 +89,9 @@ class Board(Widget):
         if self._dragged is not None:
             self._dragged = None
             self.release_mouse()
+
+    def on_mouse_scroll_up(self, event: events.MouseScrollUp) -> None:
+        self.post_message(self.Scrolled(self.id or "", -1))
+
+    def on_mouse_scroll_down(self, event: events.MouseScrollDown) -> None:
+        self.post_message(self.Scrolled(self.id or "", 1))

@@ -1,10 +1,13 @@
 """A drawing: lines of styled text, and the places on it that a mouse can touch."""
 
-from dataclasses import dataclass, field
+import textwrap
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from rich.cells import cell_len
 from rich.text import Text
+
+from busim import screen_labels as labels
 
 
 @dataclass(frozen=True)
@@ -57,6 +60,29 @@ class Drawing:
             joined.lines.append(line)
         joined.targets += [Target(each.line, each.left + left, each.right + left, each.what, each.slides) for each in other.targets]
         return joined
+
+    def window(self, high: int, keep: int, style: str) -> "Drawing":
+        """So many lines of it at most, line `keep` among them; what is left out is said."""
+        count = len(self.lines)
+        if count <= high or high < 3:
+            return Drawing(self.lines[:high], [each for each in self.targets if each.line < high]) if count > high else self
+        first = max(0, min(keep - high // 2, count - high))
+        cut = Drawing(self.lines[first : first + high])
+        cut.targets = [replace(each, line=each.line - first) for each in self.targets if first <= each.line < first + high]
+        if first:
+            cut._say(0, labels.MORE_ABOVE.format(count=first + 1), style)
+        if first + high < count:
+            cut._say(high - 1, labels.MORE_BELOW.format(count=count - first - high + 1), style)
+        return cut
+
+    def _say(self, line: int, words: str, style: str) -> None:
+        self.lines[line] = Text.assemble((f"  {words}", style), no_wrap=True, end="")
+        self.targets = [each for each in self.targets if each.line != line]
+
+
+def wrapped(words: str, wide: int, indent: int = 0) -> list[str]:
+    """Lines of so many cells at most, all but the first indented."""
+    return textwrap.wrap(words, max(wide, 10), subsequent_indent=" " * indent) or [""]
 
 
 def fitted(words: str, wide: int) -> str:

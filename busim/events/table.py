@@ -37,7 +37,7 @@ class EventKind:
 EVENTS: Final = (
     EventKind("frame", WIRE, ("bus", "can_id", "data", "mask"), MEASURED, "a frame was accepted by the hosts in the mask"),
     EventKind("controller", CONTROLLER, ("node", "bus", "state", "tec", "rec"), MEASURED, "a controller changed its error state"),
-    EventKind("counts", CONTROLLER, ("node", "bus", "tec", "rec"), MEASURED, "what a controller counts, once a second if changed"),
+    EventKind("counts", CONTROLLER, ("node", "bus", "tec", "rec"), MEASURED, "what a controller counts as a second ends"),
     EventKind("row", NODE, ("node", "machine", "row", "cause"), REPORTED, "a node took a row of its state table"),
     EventKind("output", NODE, ("node", "channel", "value"), MEASURED, "an output or a display of a node changed"),
     EventKind("lever", OPERATOR, ("station", "drive", "permille", "over_ms"), FROM_PLANT, "a lever is moved to here, in this time"),

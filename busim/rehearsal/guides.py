@@ -7,12 +7,16 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
+from busim import screen_labels as labels
 from busim.boat.model import BoatFile
-from busim.rehearsal.snapshot import Snapshot
+from busim.rehearsal.shown import Snapshot
+from busim.requirements.verdict import NOT_EXERCISED
 
 AHEAD: Final = 1
 NIGHT_PERMILLE: Final = 150
 """What is lit at most where the eyes of a watch are spared."""
+SEVERAL: Final = 2
+"""A bright scene lights more lamps than this."""
 
 
 @dataclass(frozen=True)
@@ -23,17 +27,26 @@ class GuideStep:
 
 @dataclass(frozen=True)
 class Guide:
-    """`needs` says whether a boat has what it takes; `end` is what was seen, and why."""
+    """`needs` says whether a boat has what it takes; `why` is why it went as it did, and `judged` the requirements whose verdicts
+    say what was seen. Words name the boat's own stations and scenes: see `_names`."""
 
     name: str
-    title: str
     needs: Callable[[BoatFile], bool]
     steps: tuple[GuideStep, ...]
-    end: tuple[str, ...]
+    why: tuple[str, ...]
+    judged: tuple[str, ...]
 
 
 def _lit(snapshot: Snapshot) -> list[int]:
     return [light.permille for light in snapshot.lights if light.kind != "navigation" and light.permille]
+
+
+def _dark(snapshot: Snapshot) -> bool:
+    return not _lit(snapshot)
+
+
+def _taken(snapshot: Snapshot) -> bool:
+    return bool(snapshot.in_control)
 
 
 def _ahead(snapshot: Snapshot) -> bool:
@@ -52,116 +65,128 @@ def _first_station(snapshot: Snapshot) -> str:
     return snapshot.stations[0].name if snapshot.stations else ""
 
 
-TAKE: Final = GuideStep("Take control: put the levers in neutral (0), then press t", lambda seen: bool(seen.in_control))
-GO_AHEAD: Final = GuideStep("Go ahead: press up several times, and wait for the gear", _ahead)
+def _is_bright(levels: list[int]) -> bool:
+    return sum(level > NIGHT_PERMILLE for level in levels) > SEVERAL
+
+
+def _called(boat: BoatFile, levels: Callable[[list[int]], bool]) -> str:
+    """The first scene with such levels that a field of a panel calls; empty where there is none."""
+    on_panels = {control.scene for panel in boat.panels.values() for page in panel.pages.values() for control in page.values()}
+    return next((name for name, scene in boat.scenes.items() if name in on_panels and levels(list(scene.levels.values()))), "")
+
+
+def _bright_scene(boat: BoatFile) -> str:
+    return _called(boat, _is_bright)
+
+
+def _night_scene(boat: BoatFile) -> str:
+    return _called(boat, lambda levels: max(levels, default=NIGHT_PERMILLE + 1) <= NIGHT_PERMILLE)
+
+
+def _names(boat: BoatFile) -> dict[str, str]:
+    """What the words of guides may name of a boat."""
+    first, second = [*boat.stations, "", ""][:2]
+    return {"first": first, "second": second, "bright": _bright_scene(boat), "night": _night_scene(boat)}
+
+
+TAKE: Final = GuideStep(labels.DO_TAKE, _taken)
+GO_AHEAD: Final = GuideStep(labels.DO_AHEAD, _ahead)
 
 GUIDES: Final = (
     Guide(
         "first_light",
-        "first light",
         lambda boat: bool(boat.panels),
-        (
-            GuideStep(
-                "Press 1 for the boat view, choose a field with left and right, and touch it with enter",
-                lambda seen: bool(_lit(seen)),
-            ),
-            GuideStep("Touch it again, until every lamp is dark", lambda seen: not _lit(seen)),
-        ),
-        (
-            "The panel numbered your touch and sent it to each zone until the zone's own report carried that number.",
-            "That is why a field says done only when the lamp's driver did it, and failed within a second when it could not.",
-        ),
+        (GuideStep(labels.DO_TOUCH, lambda seen: bool(_lit(seen))), GuideStep(labels.DO_DARK, _dark)),
+        labels.WHY_FIRST_LIGHT,
+        ("light.press",),
     ),
     Guide(
         "take_control",
-        "take control and go ahead",
-        lambda boat: bool(boat.drives),
-        (
-            TAKE,
-            GO_AHEAD,
-            GuideStep("Back to neutral: press 0", _out),
-        ),
-        (
-            "A drive obeys one station, by the number of its take. It engages only at idle, on two lever frames that agree,",
-            "and follows what the last frames say: one frame is enough to reduce, two are needed to add.",
-        ),
+        lambda boat: bool(boat.drives) and bool(boat.stations),
+        (TAKE, GO_AHEAD, GuideStep(labels.DO_NEUTRAL, _out)),
+        labels.WHY_TAKE_CONTROL,
+        ("station.transfer", "drive.engage_at_idle"),
     ),
     Guide(
         "cut_the_cable",
-        "cut the cable",
-        lambda boat: bool(boat.drives),
+        lambda boat: bool(boat.drives) and bool(boat.stations),
         (
             TAKE,
             GO_AHEAD,
-            GuideStep("Press 4 for the faults, choose a cut between a station and a drive, and break it with enter", _cut),
-            GuideStep("Press 2 for the helm, and watch: the drive is on its own", lambda seen: bool(seen.forced) and _out(seen)),
-            GuideStep("Mend it with m", lambda seen: not _cut(seen)),
-            GuideStep(
-                "Levers to neutral (0), and take control anew (t)", lambda seen: bool(seen.in_control) and not seen.forced
-            ),
+            GuideStep(labels.DO_CUT, _cut),
+            GuideStep(labels.DO_WATCH, lambda seen: bool(seen.forced) and _out(seen)),
+            GuideStep(labels.DO_MEND, lambda seen: not _cut(seen)),
+            GuideStep(labels.DO_TAKE_ANEW, lambda seen: _taken(seen) and not seen.forced),
         ),
-        (
-            "Nobody told the drive to go to neutral: it heard nothing valid from its station for the control timeout, and went",
-            "idle and then neutral by itself. The mended cable gave nothing back: control is taken, with levers in neutral.",
-        ),
+        labels.WHY_CUT,
+        ("drive.loss_to_idle", "drive.loss_to_neutral"),
     ),
     Guide(
         "hand_over",
-        "hand over to another station",
-        lambda boat: len(boat.stations) > 1,
+        lambda boat: bool(boat.drives) and len(boat.stations) > 1,
         (
-            GuideStep("Take control at the first station: t", lambda seen: seen.in_control == _first_station(seen)),
-            GuideStep(
-                "Choose another one with tab, and press t there",
-                lambda seen: seen.in_control not in ("", _first_station(seen)),
-            ),
+            GuideStep(labels.DO_TAKE_FIRST, lambda seen: seen.in_control == _first_station(seen)),
+            GuideStep(labels.DO_TAKE_OTHER, lambda seen: seen.in_control not in ("", _first_station(seen))),
         ),
-        (
-            "Only the station that takes decides: the one that had control can't hold on to it, and its lever is dead until it",
-            "takes anew. A take is complete when every drive, and the rudder, report the new station; else it is withdrawn.",
-        ),
+        labels.WHY_HAND_OVER,
+        ("station.transfer", "station.one_in_control"),
     ),
     Guide(
         "night_scene",
-        "the night scene",
-        lambda boat: bool(boat.scenes) and bool(boat.panels),
+        lambda boat: bool(_bright_scene(boat)) and bool(_night_scene(boat)),
         (
+            GuideStep(labels.DO_BRIGHT, lambda seen: _is_bright(_lit(seen))),
             GuideStep(
-                "Press 1 for the boat view, and call a bright scene: a field that lights several lamps",
-                lambda seen: len(_lit(seen)) > 2,
-            ),
-            GuideStep(
-                "Now call the night scene: everything dark, or lit very low",
-                lambda seen: bool(seen.lights) and all(level <= NIGHT_PERMILLE for level in _lit(seen)),
+                labels.DO_NIGHT,
+                lambda seen: all(level <= NIGHT_PERMILLE for level in _lit(seen)),
             ),
         ),
-        (
-            "One touch asked every driver for its part of the scene, by the table it holds; each answered with the scene's number.",
-            "The navigation lights did not move: they follow the boat's condition, and no scene.",
-        ),
+        labels.WHY_NIGHT,
+        ("light.scene", "light.navigation"),
     ),
 )
 
 BY_NAME: Final = {guide.name: guide for guide in GUIDES}
 
 
+def title_of(guide: Guide, boat: BoatFile) -> str:
+    return labels.GUIDE_TITLES[guide.name].format(**_names(boat))
+
+
 class Guided:
     """How far somebody is in a guide."""
 
-    __slots__ = ("guide", "step")
+    __slots__ = ("guide", "names", "step", "title")
 
-    def __init__(self, guide: Guide) -> None:
+    def __init__(self, guide: Guide, boat: BoatFile) -> None:
         self.guide = guide
+        self.names = _names(boat)
+        self.title = title_of(guide, boat)
         self.step = 0
 
+    @property
+    def over(self) -> bool:
+        return self.step == len(self.guide.steps)
+
     def look(self, snapshot: Snapshot) -> None:
-        if self.step < len(self.guide.steps) and self.guide.steps[self.step].done(snapshot):
+        if not self.over and self.guide.steps[self.step].done(snapshot):
             self.step += 1
 
-    @property
-    def words(self) -> tuple[str, ...]:
-        """What to do next; at the end, what was seen and why."""
-        steps = self.guide.steps
-        if self.step < len(steps):
-            return (f"{self.guide.title}, {self.step + 1} of {len(steps)}: {steps[self.step].words}",)
-        return self.guide.end
+    def words(self, snapshot: Snapshot) -> tuple[str, ...]:
+        """What to do next; at the end what was seen, as far as it was judged, and why."""
+        if not self.over:
+            words = self.guide.steps[self.step].words.format(**self.names)
+            step = labels.GUIDE_STEP.format(title=self.title, step=self.step + 1, steps=len(self.guide.steps), words=words)
+            return (step,)
+        seen = []
+        for verdict in snapshot.verdicts:
+            if verdict.id in self.guide.judged and verdict.verdict != NOT_EXERCISED:
+                limit = "" if verdict.limit is None else labels.OF_LIMIT.format(limit=f"{verdict.limit:,}")
+                measured = ""
+                if verdict.measured is not None:
+                    measured = labels.SEEN_MEASURED.format(measured=f"{verdict.measured:,}{limit} {verdict.unit}")
+                words = labels.SEEN_VERDICT.format(
+                    id=verdict.id, verdict=verdict.verdict, measured=measured, evidence=verdict.evidence
+                )
+                seen.append(labels.GUIDE_SEEN.format(words=words))
+        return (*seen, labels.GUIDE_DONE.format(words=" ".join(self.guide.why)))

@@ -7,6 +7,7 @@ Time is whatever `advance` is told: who calls it waits as it likes. Everything t
 from copy import deepcopy
 from typing import Any, Final
 
+from busim import screen_labels as labels
 from busim.boat.derive import limits_of
 from busim.boat.model import BoatFile, Section
 from busim.events.journal import BlockWatcher
@@ -15,9 +16,10 @@ from busim.faults.table import BY_NAME
 from busim.protocol.plan import WirePlan
 from busim.rehearsal.listener import Listener
 from busim.rehearsal.script import Script
-from busim.requirements.requirement import Context
+from busim.requirements.requirement import Context, Requirement
 from busim.requirements.table import REQUIREMENTS
 from busim.requirements.verdict import Verdict
+from busim.run.accepted import Acceptance
 from busim.run.timeline import Timeline
 from busim.scenario.load import steps_of
 from busim.scenario.model import ScenarioFile
@@ -51,12 +53,16 @@ class Rehearsal:
         self._shared = {id(self.situation): self.situation, id(context): context, id(plan): plan}
         self.timeline = Timeline(boat, self.situation)
         self.listener = Listener(plan)
-        readers: list[Any] = [*self.requirements, self.timeline, self.listener]
+        self.acceptance = Acceptance(boat.accepted_weaknesses)
+        readers: list[Any] = [self.acceptance, *self.requirements, self.timeline, self.listener]
         for reader in readers:
             reader.attach(journal)
         if keep is not None:
             journal.watch_blocks(keep)
         self.script = Script("rehearsal")
+        self.judged: tuple[Verdict, ...] = ()
+        """As if the run had ended when each was asked last: see `judge_some`."""
+        self._next = 0
         self.on: dict[int, tuple[str, Section]] = {}
         """Faults that are on: number -> (name, place)."""
         self.world.plan_steps(power_up(self.world))
@@ -85,10 +91,10 @@ class Rehearsal:
         if wrong is not None:
             return wrong[1]
         if fault.acts_on is not None and any(
-            BY_NAME[other].acts_on == fault.acts_on and getattr(at, "node", None) == getattr(place, "node", None)
+            BY_NAME[other].acts_on == fault.acts_on and BY_NAME[other].holds(at) == fault.holds(place)
             for other, at in self.on.values()
         ):
-            return f"another fault acts on the same {fault.acts_on} already"
+            return labels.FAULT_TWICE.format(what=fault.acts_on)
         number, step = self.script.begin(self.now_ns, name, place)
         self.world.plan_steps([step])
         if fault.lasts:
@@ -100,11 +106,30 @@ class Rehearsal:
         name, place = self.on.pop(number)
         self.world.plan_steps([self.script.end(self.now_ns, number, name, place)])
 
+    def unplugged(self) -> dict[int, str]:
+        """Number of the fault -> the node whose plug is out."""
+        return {number: str(getattr(place, "node", "")) for number, (name, place) in self.on.items() if name == "unplugged"}
+
     # ------------------------------------------------------------------------------------------------ looking at it
 
     def verdicts(self) -> list[Verdict]:
         """As if the run ended now. Requirements are asked in a copy: what is undecided now may be decided later."""
-        return [deepcopy(requirement, dict(self._shared)).finish(self.now_ns) for requirement in self.requirements]
+        return [self._judge(requirement) for requirement in self.requirements]
+
+    def judge_some(self, count: int) -> None:
+        """Ask the next `count` requirements, in turn, so that `judged` is at most one round old and no moment costs much."""
+        if not self.judged:
+            self.judged = tuple(self.verdicts())
+            return
+        judged = list(self.judged)
+        for _ in range(count):
+            judged[self._next] = self._judge(self.requirements[self._next])
+            self._next = (self._next + 1) % len(judged)
+        if tuple(judged) != self.judged:
+            self.judged = tuple(judged)
+
+    def _judge(self, requirement: Requirement) -> Verdict:
+        return self.acceptance.weigh(deepcopy(requirement, dict(self._shared)).finish(self.now_ns))
 
     def scenario(self) -> ScenarioFile:
         """What was done so far, as a scenario that ends with the last whole second."""

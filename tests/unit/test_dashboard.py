@@ -1,70 +1,18 @@
-"""The screen of a rehearsal, driven by a pilot on a clock of the test's own: keys, mouse, sizes, looks, looking back."""
-
-import asyncio
-from collections.abc import Awaitable, Callable
-from pathlib import Path
-from typing import Any
+"""The screen of a rehearsal: what its keys and its mouse do, time, looking back, what is recorded."""
 
 import pytest
-from textual.pilot import Pilot
 
-from busim import labels
+from busim import screen_labels as labels
 from busim.boat.load import load_boat
-from busim.dashboard import views
-from busim.dashboard.app import RehearsalApp
-from busim.dashboard.board import Board
-from busim.dashboard.drawing import Drawing, Target, fitted
-from busim.dashboard.looks import DAY, DUSK, LOOKS, NIGHT, glow
-from busim.dashboard.views import VIEWS, Choice
-from busim.rehearsal.guides import BY_NAME as GUIDES_BY_NAME
-from busim.rehearsal.guides import GUIDES, Guide, Guided
-from busim.rehearsal.rehearsal import Rehearsal
+from busim.dashboard.drawing import Target
+from busim.dashboard.keyed import VIEWS
+from busim.host.host import NodeError
 from busim.rehearsal.snapshot import take
 from busim.run.run import carry_out
 from busim.simulator.kinds import load_kinds
 from busim.units import SECOND
 
-CONFIGS = Path(__file__).parents[2] / "configs"
-
-
-class Table:
-    """An app on a table: `go` lets time pass, in steps a timer would take."""
-
-    def __init__(self, boat: str) -> None:
-        loaded = load_boat(CONFIGS / boat)
-        self.rehearsal = Rehearsal(loaded.boat, loaded.plan, load_kinds(), 1)
-        self.now_s = 0.0
-        self.app = RehearsalApp(self.rehearsal, loaded.boat.boat.name, lambda: self.now_s, driven=True)
-        self.pilot: Pilot[Any]
-
-    def go(self, seconds: float) -> None:
-        for _ in range(round(seconds / 0.25)):
-            self.now_s += 0.25
-            self.app.tick()
-
-    async def press(self, *keys: str) -> None:
-        await self.pilot.press(*keys)
-
-    def text(self, board: Board | None = None) -> str:
-        app = self.app
-        boards = [board] if board is not None else [app.status, app.banner, app.left, app.timeline, app.keys]
-        return "\n".join(line.plain for each in boards for line in each.lines)
-
-    def target(self, board: Board, *what: Any) -> Target:
-        return next(target for target in board.targets if target.what[: len(what)] == what)
-
-
-def play(what: Callable[[Table], Awaitable[None]], boat: str = "first_boat", size: tuple[int, int] = (100, 40)) -> Table:
-    async def run() -> Table:
-        table = Table(boat)
-        async with table.app.run_test(size=size) as pilot:
-            table.pilot = pilot
-            await pilot.pause()
-            await what(table)
-        return table
-
-    return asyncio.run(run())
-
+from .screen_rig import CONFIGS, Table, play
 
 # ------------------------------------------------------------------------------------------------ what a newcomer does
 
@@ -72,30 +20,48 @@ def play(what: Callable[[Table], Awaitable[None]], boat: str = "first_boat", siz
 def test_take_control_go_ahead_cut_the_cable_and_read_why() -> None:
     async def newcomer(table: Table) -> None:
         table.go(2)
-        assert labels.BANNER_NOBODY in table.text(table.app.banner)
+        assert "NOBODY IN CONTROL: since power came, nobody has taken it" in table.banner
         await table.press("t")
         table.go(1)
-        assert "in control: wheelhouse" in table.text(table.app.banner)
+        assert "in control: wheelhouse" in table.banner
         await table.press(*["up"] * 6)
         table.go(4)
-        assert "is AHEAD" in table.text(table.app.left)
+        assert "is AHEAD" in table.left
         await table.press("4", "enter")
         table.go(4)
-        banner = table.text(table.app.banner)
-        assert labels.BANNER_FORCED in banner
-        assert "nothing valid from the lever in control" in banner
-        assert "1 faults on" in banner
+        assert labels.FORCED_NEUTRAL in table.banner
+        assert "In control: nobody" in table.banner
+        assert "Why: nothing valid from the lever in control" in " ".join(table.banner.split())
+        assert "EMERGENCY hears nothing" in table.banner
+        assert "faults on: cut" in table.banner
         await table.press("m", "2", "0")
         table.go(2)
         await table.press("t")
         table.go(2)
-        assert "in control: wheelhouse" in table.text(table.app.banner)
+        assert "in control: wheelhouse" in table.banner
 
     table = play(newcomer)
     loaded = load_boat(CONFIGS / "first_boat")
     table.rehearsal.advance(-(-table.rehearsal.now_ns // SECOND) * SECOND)
     again = carry_out(loaded.boat, loaded.plan, load_kinds(), table.rehearsal.scenario(), 1)
     assert again.digest == table.rehearsal.world.journal.digest, "what was played runs again without a screen"
+
+
+def test_a_screen_that_draws_seldom_or_often_changes_nothing_on_board() -> None:
+    digests = []
+    for step in (0.05, 0.5):
+
+        async def watch(table: Table, step: float = step) -> None:
+            while table.now_s < 2.99:
+                table.now_s = round(table.now_s + step, 3)
+                table.app.tick()
+            table.rehearsal.advance(3 * SECOND)
+
+        digests.append(play(watch).rehearsal.world.journal.digest)
+    assert digests[0] == digests[1]
+
+
+# ------------------------------------------------------------------------------------------------ sizes
 
 
 @pytest.mark.slow
@@ -106,11 +72,19 @@ def test_every_view_fits_every_size(view: str, size: tuple[int, int]) -> None:
         table.go(1)
         await table.press(str(VIEWS.index(view) + 1))
         table.go(0.5)
-        assert f"view: {view}" in table.text(table.app.status)
-        assert table.app.left.lines
-        for y in range(table.app.left.size.height):
-            assert table.app.left.render_line(y).cell_length == table.app.left.size.width
-        assert bool(table.app.right.display) == (size[0] == 160 and view in ("boat", "helm"))
+        assert f"{VIEWS.index(view) + 1} {view.upper()}]" in table.status
+        app = table.app
+        assert app.left.lines
+        assert len(app.left.lines) <= app.left.size.height, "nothing is drawn below the screen's edge"
+        assert len(app.banner.lines) == app.banner.size.height
+        for board in (app.left, app.timeline, app.keys, app.status):
+            for y in range(board.size.height):
+                assert board.render_line(y).cell_length == board.size.width
+        together = size[0] == 160 and view in ("boat", "helm")
+        assert bool(app.right.display) == together
+        if together:
+            assert "Nodes: age of the last heartbeat" in table.left, "boat, helm and nodes together"
+            assert "mast_lights" in table.left
 
     play(look, "marsh_tern", size)
 
@@ -119,13 +93,14 @@ def test_too_small_says_so_and_a_larger_one_works_again() -> None:
     async def shrink(table: Table) -> None:
         table.go(0.5)
         await table.pilot.resize_terminal(40, 10)
-        await table.pilot.pause()
+        await table.settle()
         table.go(0.25)
-        assert labels.TOO_SMALL in table.text(table.app.left)
+        assert "This screen is too small" in table.left
         await table.pilot.resize_terminal(100, 30)
-        await table.pilot.pause()
+        await table.settle()
         table.go(0.25)
-        assert labels.TOO_SMALL not in table.text(table.app.left)
+        assert "too small" not in table.left
+        assert "wheelhouse" in table.left
 
     play(shrink)
 
@@ -139,12 +114,13 @@ def test_a_lever_is_dragged_along_its_line() -> None:
         table.go(2)
         await table.press("t")
         table.go(1)
+        await table.settle()
         target = table.target(table.app.left, "lever", "wheelhouse", "engine")
         await table.pilot.mouse_down(table.app.left, offset=(target.left + 15, target.line))
         for column in (18, 22, 26):
             await table.pilot.hover(table.app.left, offset=(target.left + column, target.line))
         await table.pilot.mouse_up(table.app.left, offset=(target.left + 26, target.line))
-        await table.pilot.pause()
+        await table.settle()
         table.go(1)
         assert table.rehearsal.listener.levers["wheelhouse", "engine"] == target.permille(target.left + 26)
         assert table.rehearsal.listener.levers["wheelhouse", "engine"] > 600
@@ -152,20 +128,34 @@ def test_a_lever_is_dragged_along_its_line() -> None:
     play(drag)
 
 
-def test_keys_and_fields_can_be_touched() -> None:
+def test_keys_views_and_fields_can_be_touched() -> None:
     async def touch(table: Table) -> None:
         table.go(2)
-        key = table.target(table.app.left, "key", "wheelhouse", "take")
-        await table.pilot.click(table.app.left, offset=(key.left + 1, key.line))
-        await table.press("1")
+        await table.click(table.app.left, "key", "wheelhouse", "take")
+        await table.click(table.app.status, "view", "boat")
         table.go(1)
-        assert "in control: wheelhouse" in table.text(table.app.banner)
-        field = table.target(table.app.left, "touch", "companionway", "lamp")
-        await table.pilot.click(table.app.left, offset=(field.left + 1, field.line))
-        await table.pilot.pause()
+        assert "in control: wheelhouse" in table.banner
+        await table.click(table.app.left, "touch", "companionway", "lamp")
         table.go(1)
-        assert "cabin_lamp lit" in table.text(table.app.left)
-        assert "done" in table.text(table.app.left)
+        assert "█████ lit" in table.left
+        assert "[lamp] done" in table.left
+
+    play(touch)
+
+
+@pytest.mark.slow
+def test_faults_are_chosen_broken_and_mended_by_mouse() -> None:
+    async def touch(table: Table) -> None:
+        table.go(1)
+        await table.press("4")
+        await table.click(table.app.left, "fault", 1)
+        await table.click(table.app.left, "place", 1)
+        await table.click(table.app.left, "break")
+        table.go(0.5)
+        assert [name for name, _ in table.rehearsal.on.values()] == ["wire_open"]
+        await table.click(table.app.left, "mend", 0)
+        table.go(0.5)
+        assert not table.rehearsal.on
 
     play(touch)
 
@@ -188,7 +178,7 @@ def test_paused_slower_faster() -> None:
         before_ns = table.rehearsal.now_ns
         table.go(1)
         assert table.rehearsal.now_ns == before_ns
-        assert labels.PAUSED in table.text(table.app.status)
+        assert labels.PAUSED in table.status
         await table.press("space", "minus")
         table.go(1)
         assert table.rehearsal.now_ns == before_ns + SECOND // 2
@@ -197,30 +187,60 @@ def test_paused_slower_faster() -> None:
         assert table.rehearsal.now_ns == before_ns + SECOND // 2 + 2 * SECOND
         for _ in range(9):
             await table.press("plus")
-        table.go(0.25)
-        assert labels.LATE.strip() in table.text(table.app.status), "ten times real time is more than is done at once"
+        assert "x 10" in table.status
+        table.go(1.5)
+        assert labels.LATE.strip() in table.status, "ten times real time is more than this clock lets be done"
+        for _ in range(9):
+            await table.press("minus")
+        assert "x 0.1" in table.status
 
     play(pace)
 
 
 @pytest.mark.slow
-def test_looking_back_shows_the_boat_as_she_was_and_does_nothing_to_her() -> None:
+def test_looking_back_shows_the_whole_boat_as_she_was_and_does_nothing_to_her() -> None:
     async def back(table: Table) -> None:
         table.go(2)
+        early = take(table.rehearsal)
         await table.press("t")
         table.go(2)
-        await table.press(*["left_square_bracket"] * 12)
-        assert labels.BANNER_NOBODY in table.text(table.app.banner)
-        actions = len(table.rehearsal.script.actions)
-        await table.press("up", "n", "enter", "m", "u")
-        key = table.target(table.app.left, "key", "wheelhouse", "take")
-        await table.pilot.click(table.app.left, offset=(key.left + 1, key.line))
-        assert len(table.rehearsal.script.actions) == actions
-        await table.press("right_square_bracket", "end")
+        await table.press(*["up"] * 5)
+        table.go(3)
+        now = take(table.rehearsal)
+        await table.press(*["left_square_bracket"] * 3)
+        assert "LOOKING BACK" in table.screen()
+        await table.press("home", "right_square_bracket")
+        assert "NOBODY IN CONTROL" in table.banner
+        assert table.app.snapshot().drives[0].true == early.drives[0].true != now.drives[0].true
+        actions = len(table.actions)
+        await table.press("up", "n", "enter", "m", "u", "4", "enter", "2", "t", "e", "d")
+        await table.click(table.app.left, "key", "wheelhouse", "take")
+        assert len(table.actions) == actions
+        assert not table.rehearsal.on
+        before_ns = table.app.snapshot().at_ns
+        table.go(1)
+        assert table.app.snapshot().at_ns == before_ns, "the picture stands while she goes on"
+        await table.press("end")
         table.go(0.25)
-        assert "in control: wheelhouse" in table.text(table.app.banner)
+        assert "in control: wheelhouse" in table.banner
+        target = table.app.timeline.targets[0]
+        await table.pilot.click(table.app.timeline, offset=(12, target.line))
+        assert table.app.back == target.what[1]
 
     play(back)
+
+
+def test_verdicts_are_those_of_the_moment_looked_at() -> None:
+    async def back(table: Table) -> None:
+        table.go(2)
+        await table.press("t", "5")
+        table.go(8)
+        assert "station.transfer" in table.left
+        assert any(each.id == "station.transfer" and each.verdict.startswith("pass") for each in table.app.snapshot().verdicts)
+        await table.press("home")
+        assert not any(each.id == "station.transfer" and each.verdict.startswith("pass") for each in table.app.snapshot().verdicts)
+
+    play(back, size=(100, 60))
 
 
 # ------------------------------------------------------------------------------------------------ other keys
@@ -233,171 +253,161 @@ def test_the_pendant_is_pulled_and_plugged_in_again() -> None:
         await table.press("u")
         table.go(1)
         assert [name for name, _ in table.rehearsal.on.values()] == ["unplugged"]
+        assert labels.UNPLUGGED in table.left
         await table.press("u")
         table.go(1)
         assert not table.rehearsal.on
+        await table.click(table.app.left, "plug", "pendant")
+        table.go(0.5)
+        assert table.rehearsal.unplugged() == {1: "pendant"}
 
-    play(plug, "marsh_tern")
+    play(plug, "marsh_tern", (100, 60))
 
 
 @pytest.mark.slow
-def test_station_panel_field_wheel_filter_help() -> None:
+def test_levers_wheel_panel_fields_and_every_key_of_a_station() -> None:
     async def keys(table: Table) -> None:
         table.go(1)
         await table.press("tab", "right", "right", "left")
         table.go(0.5)
         assert table.rehearsal.listener.wheels["upper_deck"] == 100
+        await table.press("c", "d", "up", "up", "d", "up")
+        table.go(0.5)
+        assert table.rehearsal.listener.wheels["upper_deck"] == 0
+        assert table.rehearsal.listener.levers["upper_deck", "port"] == 200
+        assert table.rehearsal.listener.levers["upper_deck", "starboard"] == 100
+        await table.press("n", "a", "s", "o")
+        assert [action["key"]["name"] for action in table.actions[-4:]] == ["neutral_now", "acknowledge", "silence", "lock_out"]
+        assert table.actions[-1]["key"]["for_ms"] > 3000, "held for as long as it takes"
         await table.press("1", "tab", "right", "enter")
-        table.go(0.5)
-        assert table.rehearsal.script.actions[-1]["touch"]["panel"] == "upper_deck_panel"
+        assert table.actions[-1]["touch"]["panel"] == "upper_deck_panel"
         await table.press("h")
-        assert table.rehearsal.script.actions[-1]["touch"]["for_ms"] == 2000
-        await table.press("3", "slash")
-        table.go(0.5)
-        assert 'with "wheelhouse"' in table.text(table.app.left)
-        await table.press("f1")
-        assert all(keys_words in table.text(table.app.left) for keys_words in list(labels.KEYS_OF_THE_SCREEN)[:5])
-        await table.press("l", "l", "l", "5")
-        table.go(1)
-        assert "alarm.shown" in table.text(table.app.left)
+        assert table.actions[-1]["touch"]["for_ms"] == 2000
+        await table.press("down", "down", "up")
+        assert table.app.choice.field == 1
 
     play(keys, "marsh_tern", (100, 60))
+
+
+@pytest.mark.slow
+def test_traffic_is_filtered_and_held() -> None:
+    async def bus(table: Table) -> None:
+        table.go(1)
+        await table.press("3", "slash")
+        await table.pilot.pause()
+        await table.press(*"up", "space", *"t", "enter")
+        await table.settle()
+        assert table.app.choice.filter == "up t", "letters typed there are no keys of the screen"
+        assert not table.app.pace.paused
+        assert not table.actions
+        await table.press("slash")
+        await table.pilot.pause()
+        await table.press("ctrl+u", *"DRIVE_state", "enter")
+        await table.settle()
+        table.go(0.25)
+        traffic = table.left.partition(labels.FRAMES_HEAD)[2]
+        assert "drive_state" in traffic
+        assert "lever" not in traffic
+        await table.press("x")
+        table.go(0.25)
+        held = table.left.partition(labels.FRAMES_HEAD)[2]
+        table.go(1)
+        assert table.left.partition(labels.FRAMES_HEAD)[2] == held
+        assert "HELD at" in held
+        await table.press("x")
+        table.go(0.5)
+        assert "HELD" not in table.left
+
+    play(bus)
+
+
+def test_an_engine_that_stands_is_started_again() -> None:
+    async def start(table: Table) -> None:
+        table.go(1)
+        await table.press("e")
+        assert not table.actions, "it runs"
+        stalls = next(n for n, (name, _, _) in enumerate(table.app.fault_names) if name == "engine_stalls")
+        table.app.show_fault(stalls)
+        await table.press("enter", "2")
+        table.go(3)
+        assert labels.ENGINE_OFF in table.left
+        if table.rehearsal.on:
+            await table.press("m")
+        await table.press("e")
+        table.go(5)
+        assert labels.ENGINE_OFF not in table.left
+        assert "crank" in table.actions[-1]
+
+    play(start)
+
+
+@pytest.mark.slow
+def test_the_palette_knows_everything_and_help_knows_this_boat() -> None:
+    async def palette(table: Table) -> None:
+        table.go(1)
+        named = {command.title: command for command in table.app.get_system_commands(table.app.screen)}
+        assert {"view: bus", "look: night", "take control at pendant", "break: cut", "be led: the night scene"} <= set(named)
+        assert not [title for title in named if "Theme" in title or "Screenshot" in title]
+        named["take control at pendant"].callback()
+        assert table.actions[-1]["key"] == {"station": "pendant", "node": None, "name": "take", "for_ms": 200}
+        await table.press("f1")
+        assert "Station upper_deck: may take port, starboard and steer" in table.left
+        assert "neutral within 3,240 ms" in table.left, "5 m at 3 kn"
+        await table.press(*["down"] * 20)
+        assert "q  " in table.left
+        assert labels.HELP_CAUTION[:40] in table.left
+        await table.press("f1", "ctrl+p")
+        await table.pilot.pause()
+        assert len(table.app.screen_stack) > 1
+        await table.press("escape")
+
+    play(palette, "marsh_tern", (100, 40))
 
 
 def test_a_node_that_breaks_the_rules_stops_the_boat_and_not_the_screen() -> None:
     async def broken(table: Table) -> None:
         table.go(1)
-        node = table.rehearsal.world.hosts["wheelhouse"].node
-        node.deadline_ns = 0
-        table.rehearsal.world.hosts["wheelhouse"].make_node = lambda: None  # type: ignore[assignment,return-value]
-        table.rehearsal.world.plan_steps([(table.rehearsal.now_ns + 10, 0, "begin_fault", (99, "nothing", None))])
-        with pytest.raises(KeyError):
-            table.rehearsal.advance(table.rehearsal.now_ns + SECOND)
+
+        def advance(until_ns: int) -> None:
+            raise NodeError("wheelhouse: its deadline is in the past")
+
+        table.rehearsal.advance = advance  # type: ignore[method-assign]
+        table.go(1)
+        assert "THE BOAT HAS STOPPED: wheelhouse: its deadline" in table.banner
+        await table.press("3")
+        assert "Nodes" in table.left
 
     play(broken)
 
 
-# ------------------------------------------------------------------------------------------------ drawings
+def test_what_breaks_under_the_boat_ends_the_rehearsal_and_is_handed_on() -> None:
+    async def broken(table: Table) -> None:
+        def advance(until_ns: int) -> None:
+            raise OSError(28, "No space left on device")
+
+        table.rehearsal.advance = advance  # type: ignore[method-assign]
+        table.go(0.25)
+
+    table = play(broken)
+    assert isinstance(table.app.failure, OSError)
+    assert not table.app.is_running
 
 
-def test_every_look_says_the_same_words() -> None:
-    loaded = load_boat(CONFIGS / "marsh_tern")
-    rehearsal = Rehearsal(loaded.boat, loaded.plan, load_kinds(), 1)
-    rehearsal.advance(2 * SECOND)
-    snapshot = take(rehearsal)
-    for draw in (views.boat, views.helm):
-        texts = {tuple(line.plain for line in draw(snapshot, Choice(), look, 100).lines) for look in LOOKS}
-        assert len(texts) == 1
-
-
-def test_night_is_red_and_low() -> None:
-    """Long wavelengths and low levels spare an adapted eye (Naval submarine laboratory report 1036, 1984)."""
-    for style in (NIGHT.plain, NIGHT.strong, NIGHT.quiet, NIGHT.good, NIGHT.warning, glow(NIGHT, 1000, (255, 255, 255))):
-        for colour in (word for word in style.split() if word.startswith("#")):
-            red, green, blue = (int(colour[place : place + 2], 16) for place in (1, 3, 5))
-            assert max(green, blue) <= max(red // 2, 0x60)
-    assert glow(DAY, 0, (255, 255, 255)).endswith("#000000")
-    assert glow(DUSK, 1000, (255, 0, 0)) != glow(DUSK, 100, (255, 0, 0))
-
-
-def test_words_fit_exactly() -> None:
-    assert fitted("wheelhouse", 5) == "whee…"
-    assert fitted("é", 3) == "é  "
-    assert len(fitted("漢字", 5)) == 3, "wide letters take two cells"
-
-
-def test_drawings_side_by_side_keep_their_targets() -> None:
-    left, right = Drawing(), Drawing()
-    left.put(("one", ""))
-    left.touch(0, 3, "left")
-    right.put(("two", ""))
-    right.gap()
-    right.put(("three", ""))
-    right.touch(1, 4, "right")
-    both = left.beside(right, 10)
-    assert [line.plain for line in both.lines] == ["one       two", "          ", "          three"]
-    assert [(target.line, target.left, target.what) for target in both.targets] == [(0, 0, ("left",)), (2, 11, ("right",))]
-
-
-# ------------------------------------------------------------------------------------------------ being led, and keeping scenes
-
-
-def led(name: str, boat: str, *what: tuple[tuple[str, ...], float]) -> RehearsalApp:
-    """Follow a guide: keys, then so many seconds, and so on. The app as it was at the end."""
-
-    async def follow(table: Table) -> None:
-        table.app.guided = Guided(GUIDES_BY_NAME[name])
+def test_while_the_terminal_lags_nothing_is_drawn_and_the_boat_goes_on() -> None:
+    async def lag(table: Table) -> None:
+        table.go(1)
+        drawn = table.status
+        table.app._pictures_waiting = lambda: 30  # type: ignore[method-assign]
         table.go(2)
-        for keys, seconds in what:
-            await table.press(*keys)
-            table.go(seconds)
-        assert table.app.guided.step == len(GUIDES_BY_NAME[name].steps), table.app.guided.words
-        assert all(words in table.text(table.app.banner) for words in GUIDES_BY_NAME[name].end)
+        assert table.status == drawn
+        assert table.rehearsal.now_ns == 3 * SECOND
 
-    return play(follow, boat, (160, 50)).app
+    play(lag)
 
 
-def test_first_light() -> None:
-    led("first_light", "first_boat", (("1", "enter"), 1.5), (("enter",), 1.5))
-
-
-@pytest.mark.slow
-def test_take_control_and_go_ahead() -> None:
-    led("take_control", "first_boat", (("t",), 1), (("up",) * 4, 4), (("0",), 4))
-
-
-@pytest.mark.slow
-def test_cut_the_cable() -> None:
-    under_way = [(("t",), 1.0), (("up",) * 5, 4.0)]
-    cut_and_mended = [(("4", "right", "right", "enter"), 1.0), (("2",), 4.0), (("m", "0"), 2.0), (("t",), 2.0)]
-    led("cut_the_cable", "first_boat", *under_way, *cut_and_mended)
-
-
-@pytest.mark.slow
-def test_hand_over() -> None:
-    led("hand_over", "marsh_tern", (("t",), 1.5), (("tab", "t"), 2))
-
-
-@pytest.mark.slow
-def test_the_night_scene() -> None:
-    evening = (("1", "tab", "tab", *["right"] * 4, "enter"), 3.0)  # the saloon's panel, its fifth field
-    night = (("tab", "tab", "enter"), 2.0)  # round to the wheelhouse's, its first field
-    led("night_scene", "marsh_tern", evening, night)
-
-
-@pytest.mark.parametrize("guide", GUIDES, ids=lambda guide: guide.name)
-def test_every_guide_says_what_was_seen_and_why(guide: Guide) -> None:
-    assert len(guide.end) >= 2
-    assert guide.needs(load_boat(CONFIGS / "marsh_tern").boat)
-    assert all(step.words for step in guide.steps)
-
-
-@pytest.mark.slow
-def test_the_lights_as_they_are_become_a_scene_and_can_be_taken_back(tmp_path: Path) -> None:
-    path = tmp_path / "boat.yaml"
-    text = (CONFIGS / "marsh_tern" / "boat.yaml").read_text(encoding="utf-8")
-    path.write_text(text, encoding="utf-8")
-
-    async def keep(table: Table) -> None:
-        table.app.path, table.app.text = path, text
-        table.go(2)
-        await table.press("1", "tab", "tab", *["right"] * 4, "enter")  # evening
-        table.go(3)
-        await table.press("w")
+def test_ctrl_c_ends_it_and_is_told() -> None:
+    async def interrupt(table: Table) -> None:
+        await table.press("ctrl+c")
         await table.pilot.pause()
-        await table.press("ctrl+u", *"my_evening", "enter")
-        await table.pilot.pause()
-        scenes = load_boat(tmp_path).boat.scenes
-        assert scenes["my_evening"].levels["saloon_table"] == pytest.approx(scenes["evening"].levels["saloon_table"], abs=5)
-        assert scenes["my_evening"].colours["saloon_floor"] == "#ff9040"
-        await table.press("ctrl+z")
-        await table.pilot.pause()
-        assert path.read_text(encoding="utf-8") == text
-        await table.press("w")
-        await table.pilot.pause()
-        path.write_text(text + "# somebody else\n", encoding="utf-8")
-        await table.press("enter")
-        await table.pilot.pause()
-        assert path.read_text(encoding="utf-8") == text + "# somebody else\n", "what somebody else wrote is not lost"
 
-    play(keep, "marsh_tern", (120, 40))
+    assert play(interrupt).app.interrupted

@@ -12,6 +12,7 @@ ROOT = Path(__file__).parents[2]
 MAY_IMPORT: dict[str, set[str]] = {
     "units": set(),
     "labels": set(),
+    "screen_labels": {"labels"},
     "seam": {"units"},
     "frames": set(),
     "protocol": {"units"},
@@ -33,12 +34,12 @@ MAY_IMPORT: dict[str, set[str]] = {
     "lighting": {"boat", "events", "faults", "protocol.plan", "requirements", "seam", "simulator", "units"},
     "transfer": {"boat", "events", "host", "protocol", "seam", "simulator.build", "units"},
     "rehearsal": {
-        "boat", "events", "faults.table", "frames.length", "labels", "protocol", "requirements", "run.timeline", "scenario", "seam",
-        "simulator", "units",
+        "boat", "events", "faults.table", "frames.length", "protocol", "requirements", "run.accepted", "run.timeline", "scenario",
+        "screen_labels", "seam", "simulator", "units",
     },
     "dashboard": {
-        "boat.model", "boat.scene_edit", "faults", "host.host", "labels", "reading.problem", "rehearsal", "requirements.verdict",
-        "scenario.model", "units",
+        "boat.model", "boat.scene_edit", "faults", "host.host", "labels", "protocol.plan", "protocol.values", "reading.problem",
+        "rehearsal", "requirements.verdict", "run.timeline", "scenario.model", "screen_labels", "units",
     },
     "export": {"boat", "protocol", "reading.problem"},
     "logs": {

@@ -124,8 +124,6 @@ def test_there_is_a_place_for_every_fault_on_marsh_tern(name: str) -> None:
     boat = load_boat(CONFIGS / "marsh_tern").boat
     fault = BY_NAME[name]
     places = places_for(fault, boat)
-    if name in ("intermittent", "accepted_by_some", "sent_twice", "frames_lost"):
-        return  # what comes and goes, and who does not accept, is said in a scenario
     assert places, "a fault that nobody can choose"
     assert all(fault.place_words(place) for place in places)
 
@@ -149,4 +147,69 @@ def test_a_snapshot_says_who_is_in_control_and_what_is_forced() -> None:
     assert shown.in_control == ""
     assert len(shown.forced) == 2
     assert [number for number, _, _ in shown.faults] == [0]
+    assert {drive.cause_words for drive in shown.drives} == {"nothing valid from the lever in control"}
     assert next(node for node in shown.nodes if node.name == "wheelhouse").age_ms > 3000  # type: ignore[operator]
+
+
+def test_two_faults_that_act_on_one_thing_of_two_things_are_no_quarrel() -> None:
+    """Each actuator has a hand of its own."""
+    each = rehearsal("marsh_tern")
+    for part in ("throttle", "shift"):
+        assert each.break_("actuator_jammed", place_from("actuator_jammed", {"drive": "port", "actuator": part})) == ""
+    assert "already" in each.break_("actuator_jammed", place_from("actuator_jammed", {"drive": "port", "actuator": "shift"}))
+
+
+def test_error_counters_are_shown_as_they_are() -> None:
+    """A transmitter that nobody acknowledges counts 8 a failure up to error passive and no further (Bosch, CAN Specification 2.0,
+    fault confinement, rule 3, exception 1)."""
+    each = rehearsal()
+    each.advance(2 * SECOND)
+    assert all(counts[1:] == (0, 0, 0) for node in take(each).nodes for counts in node.counts)
+    each.break_("drop_open", place_from("drop_open", {"node": "wheelhouse", "bus": "main"}))
+    each.advance(4 * SECOND)
+    (counts,) = next(node for node in take(each).nodes if node.name == "wheelhouse").counts
+    assert counts == ("main", 1, 128, 0)
+
+
+def test_what_is_judged_bit_by_bit_comes_to_what_is_judged_at_once() -> None:
+    each = rehearsal()
+    play(each)
+    for _ in range(40):
+        each.judge_some(1)
+    assert list(each.judged) == each.verdicts()
+
+
+def test_an_accepted_weakness_is_no_failure_on_the_screen_either() -> None:
+    each = rehearsal("marsh_tern")
+    each.advance(2 * SECOND)
+    each.do("key", KeyAction(station="wheelhouse", name="take"))
+    each.advance(3 * SECOND)
+    for drive in ("port", "starboard"):
+        each.do("lever", LeverAction(station="wheelhouse", drive=drive, to_permille=500))
+    each.advance(6 * SECOND)
+    each.break_("cut", place_from("cut", {"bus": "helm", "at_m": 12}))
+    each.advance(30 * SECOND)
+    assert not [verdict for verdict in each.verdicts() if verdict.verdict == "fail"]
+
+
+def test_a_drive_that_nobody_hears_is_shown_by_its_own_account_and_obeys_nobody_by_an_old_report() -> None:
+    """Cut off alone, it goes to neutral by itself, and the last thing it said was that it obeys the wheelhouse."""
+    each = rehearsal()
+    each.advance(2 * SECOND)
+    each.do("key", KeyAction(station="wheelhouse", name="take"))
+    each.advance(3 * SECOND)
+    each.do("lever", LeverAction(station="wheelhouse", drive="engine", to_permille=600))
+    each.advance(7 * SECOND)
+    assert take(each).drives[0].unheard_ms is None
+    each.break_("cut", place_from("cut", {"bus": "main", "at_m": 7.5}))
+    each.advance(11 * SECOND)
+    shown = take(each)
+    (drive,) = shown.drives
+    assert drive.unheard_ms is not None
+    assert drive.unheard_ms > 3900
+    assert shown.in_control == ""
+    assert (drive.forced, drive.state) == (True, "forced_neutral")
+    assert drive.cause_words == "nothing valid from the lever in control"
+    each.break_("power_lost", place_from("power_lost", {"node": "engine_room"}))
+    each.advance(12 * SECOND)
+    assert take(each).drives[0].state_words == "its node does not run"
