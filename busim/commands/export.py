@@ -14,7 +14,8 @@ from busim.reading.source import read_text
 
 PAGES: Final = ("protocol", "schema")
 WRITTEN: Final = ("c", "vectors", "database")
-KINDS: Final = (*PAGES, *WRITTEN)
+PICTURES: Final = "pictures"
+KINDS: Final = (*PAGES, *WRITTEN, PICTURES)
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,12 @@ def export(kind: str, path: Path | None, wanted: Wanted) -> int:
         print()
         print(protocol_page(boat.plan, printable(boat.boat.boat.name)))
         return 0
+    if kind == PICTURES:
+        from busim.commands.pictures import FOLDER, pictures
+
+        boat = find_boat(path)
+        print(boat_line(boat), flush=True)
+        return pictures(boat, wanted.to if wanted.to is not None else FOLDER)
     return _write(kind, named_boat(path), wanted)
 
 
@@ -54,6 +61,8 @@ def _refuse_unfit(kind: str, wanted: Wanted) -> None:
     if kind in PAGES and (wanted.to is not None or wanted.replace):
         option = "--to" if wanted.to is not None else "--replace"
         raise refused(Path("export"), f"{kind} is printed, and {option} goes with {', '.join(WRITTEN)}")
+    if kind == PICTURES and wanted.replace:
+        raise refused(Path("export"), f"a picture takes the place of an older one: --replace goes with {', '.join(WRITTEN)}")
 
 
 def _write(kind: str, boat: LoadedBoat, wanted: Wanted) -> int:

@@ -256,7 +256,7 @@ def sweep(
 @app.command(short_help="Write what others need, such as the protocol.")
 @guarded
 def export(
-    kind: Annotated[str, typer.Argument(metavar="KIND", help="What to export: c, vectors, database, protocol or schema.")],
+    kind: Annotated[str, typer.Argument(metavar="KIND", help="c, vectors, database, pictures, protocol or schema.")],
     boat: Boat = None,
     node: Annotated[str | None, typer.Option(metavar="NAME", help="c: of this node alone.")] = None,
     to: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Where files go. Left out: beside the boat file.")] = None,
@@ -265,7 +265,8 @@ def export(
     """Write what others need of the boat. `protocol`: the page for whoever writes firmware. `schema`: the JSON schema of the
     boat file, for an editor; it is the same for every boat. These are printed. `c`: C99 for firmware, with messages, timing and
     tables of this boat and of each node. `vectors`: frames to try a codec with, as JSON and as a C program. `database`: a DBC and
-    a KCD for each bus. These are written to files, and want a boat of your own to be named or in the current folder."""
+    a KCD for each bus. These are written to files, and want a boat of your own to be named or in the current folder. `pictures`:
+    the rehearsal's screen as SVG, in pictures/ or where --to says."""
     from busim.commands.export import Wanted
     from busim.commands.export import export as run
 

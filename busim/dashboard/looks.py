@@ -39,7 +39,7 @@ DUSK: Final = Look(
 )  # fmt: skip
 NIGHT: Final = Look(
     "night", "#000000", "#b82424 on #000000", "#701818 on #000000", "bold #d03434 on #000000", "bold #c02828 on #000000",
-    "bold #e04040 on #000000", "bold #000000 on #d03030", "bold #000000 on #a83434", 350, True,
+    "bold #e04040 on #000000", "bold #000000 on #b82424", "bold #000000 on #a83434", 350, True,
 )  # fmt: skip
 LOOKS: Final = (DUSK, NIGHT, DAY)
 """In the order in which a key goes through them."""

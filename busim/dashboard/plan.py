@@ -105,6 +105,8 @@ def colour_name(rgb: tuple[int, int, int]) -> str:
         return "white"
     red, green, blue = rgb
     spread = high - low
+    if spread * 2 < high and high != green:
+        return "warm" if high == red else "cool"
     if high == red:
         hue = 60 * (green - blue) / spread
     elif high == green:

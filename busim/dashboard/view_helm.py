@@ -17,7 +17,7 @@ SHOWS_OTHER: Final = 3
 
 
 def helm(snapshot: Snapshot, choice: Choice, look: Look, wide: int, high: int) -> Drawing:
-    """Where it is too low for every station in full, those that are not chosen take a line each."""
+    """Where it is too low for every station in full, those that are not chosen take a line each, as many of them as need be."""
     drawing = Drawing()
     way = labels.WAY.format(knots=f"{snapshot.knots:.1f}", metres=f"{snapshot.run_m:.0f}")
     drawing.put((labels.HELM_HEAD, look.strong), (f"   {way}", look.plain))
@@ -32,13 +32,13 @@ def helm(snapshot: Snapshot, choice: Choice, look: Look, wide: int, high: int) -
             drawing.gap()
             drawing.add(each)
         return drawing
-    keep = len(drawing.lines)
+    shown = [each if number == choice.station else _short(snapshot.stations[number], look) for number, each in enumerate(whole)]
     for number, each in enumerate(whole):
-        if number == choice.station:
-            keep = len(drawing.lines)
-            drawing.add(each)
-        else:
-            drawing.add(_short(snapshot.stations[number], look))
+        if sum(len(other.lines) for other in shown) - len(shown[number].lines) + len(each.lines) <= room:
+            shown[number] = each
+    keep = len(drawing.lines) + sum(len(each.lines) for each in shown[: choice.station])
+    for each in shown:
+        drawing.add(each)
     return drawing.window(high, keep, look.quiet)
 
 

@@ -75,6 +75,15 @@ def _called(boat: BoatFile, levels: Callable[[list[int]], bool]) -> str:
     return next((name for name, scene in boat.scenes.items() if name in on_panels and levels(list(scene.levels.values()))), "")
 
 
+def scene_field(boat: BoatFile) -> tuple[str, str] | None:
+    """(panel, control on its first page) that calls a bright scene; None where there is none."""
+    for panel_name, panel in boat.panels.items():
+        for name, control in next(iter(panel.pages.values()), {}).items():
+            if control.scene is not None and _is_bright(list(boat.scenes[control.scene].levels.values())):
+                return panel_name, name
+    return None
+
+
 def _bright_scene(boat: BoatFile) -> str:
     return _called(boat, _is_bright)
 

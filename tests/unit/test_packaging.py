@@ -45,7 +45,7 @@ def test_the_readme_gives_one_line_to_run_and_one_to_test() -> None:
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     (run,) = re.findall(r"^<!-- run command -->`(.*)`$", readme, re.MULTILINE)
     (test,) = re.findall(r"^<!-- test command -->`(.*)`$", readme, re.MULTILINE)
-    assert run.endswith("busim run")
+    assert run.endswith("busim rehearse")
     assert test.endswith("pytest")
     script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
     assert "<!-- test command -->" in script

@@ -1,0 +1,63 @@
+"""The README keeps its word: the ten steps run in their order, the pictures are the program's own."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from .command_line import ROOT, call_busim
+
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+PICTURES = ROOT / "docs" / "pictures"
+
+
+def steps() -> list[str]:
+    part = README.partition("## Your boat in ten steps")[2].partition("\n## ")[0]
+    return [line.partition("#")[0].strip() for line in part.split("\n") if line.startswith("    busim ")]
+
+
+@pytest.mark.slow
+def test_the_ten_steps_run_one_after_the_other(tmp_path: Path) -> None:
+    words = steps()
+    assert len(words) == 10
+    for step in words:
+        done = call_busim(*step.split()[1:], folder=tmp_path)
+        assert done.status == 0, (step, done.out[-500:], done.err)
+    assert (tmp_path / "my_boat" / "pictures" / "cut.svg").is_file()
+
+
+@pytest.mark.slow
+def test_the_pictures_are_the_programs_own_and_the_same_each_time(tmp_path: Path) -> None:
+    """Compared by what can be read in them: how a style is called in SVG is a library's business."""
+    from busim.dashboard.pictures import words_of
+
+    once = call_busim("export", "pictures", str(ROOT / "configs" / "marsh_tern"), "--to", "here", folder=tmp_path)
+    assert once.status == 0, once.err
+    made = sorted((tmp_path / "here").iterdir())
+    assert [path.name for path in made] == sorted(path.name for path in PICTURES.iterdir())
+    assert [f"docs/pictures/{path.name}" in README for path in made] == [True] * len(made)
+    for path in made:
+        kept = (PICTURES / path.name).read_text(encoding="utf-8")
+        assert words_of(path.read_text(encoding="utf-8")) == words_of(kept), f"{path.name}: make it anew, and look at it"
+        assert "http" not in re.sub(r'xmlns="[^"]*"|Rich https://\S+', "", kept), "nothing is fetched from elsewhere"
+        assert len(kept) < 50_000
+    again = call_busim("export", "pictures", str(ROOT / "configs" / "first_boat"), "--to", "here", folder=tmp_path)
+    assert again.status == 0, "its own pictures are written over"
+
+
+def test_what_is_no_picture_is_not_written_over(tmp_path: Path) -> None:
+    (tmp_path / "helm.svg").write_text("mine", encoding="utf-8")
+    done = call_busim("export", "pictures", str(ROOT / "configs" / "first_boat"), "--to", ".", folder=tmp_path)
+    assert done.status == 2
+    assert "helm.svg: is there already" in done.err
+    assert (tmp_path / "helm.svg").read_text(encoding="utf-8") == "mine"
+
+
+def test_a_folder_goes_with_pictures_only(tmp_path: Path) -> None:
+    done = call_busim("export", "protocol", str(ROOT / "configs" / "first_boat"), "--to", "x", folder=tmp_path)
+    assert done.status == 2
+    assert "--to: goes with pictures" in done.err
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    done = call_busim("export", "pictures", str(ROOT / "configs" / "first_boat"), "--to", "file", folder=tmp_path)
+    assert done.status == 2
+    assert "can't be written here" in done.err
