@@ -119,7 +119,6 @@ WEAKNESS_LINE: Final = "ACCEPTED WEAKNESS, not met: {name} under {fault}, accept
 SOME_OPEN: Final = "not shown, though the scenario expects it: {names}"
 SAME_AGAIN: Final = "the rerun is the same as the record, run code {digest}"
 CUT_SHORT: Final = "the record ends after {seconds} s (it was cut short); the rerun is the same up to there"
-ONLY_PICTURES: Final = "goes with pictures: everything else is printed"
 NO_PICTURE: Final = "is there already, and is no picture that busim made"
 PICTURES_UNWRITTEN: Final = "pictures can't be written here: {why}"
 NOT_THE_SAME: Final = (
