@@ -127,6 +127,18 @@ def _jobs_of(spot: Spot, mode: Mode, column: int, seed: int, *, full: bool) -> l
     return found
 
 
+def job_of(boat: BoatFile, key: str, seed: int) -> Job | None:
+    """The run of that key, in the thinned grid or in the full one; its number is not looked for, and is 0."""
+    for spot in spots_of(boat):
+        for column, mode in enumerate(MODES):
+            if key.startswith(f"{spot.name}/{mode.name}/") and not isinstance(mode.script(boat), str):
+                for full in (False, True):
+                    for job in _jobs_of(spot, mode, column, seed, full=full):
+                        if job.key == key:
+                            return job
+    return None
+
+
 def _picked(spot: Spot, mode: Mode, durations: tuple[str, ...], column: int, *, full: bool) -> list[tuple[str, bool]]:
     """(duration, spread) of a cell's runs. Thinned: the most telling duration, and of the others one in turn, so that each place
     meets every duration in some mode and each mode at some place; what touches lights only, or comes in a mode in which nothing

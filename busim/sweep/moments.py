@@ -23,7 +23,8 @@ _WHOLE: Final = 2**32
 _INTERMISSION: Final = 3
 _PHASES: Final = ("before", "during", "after")
 SPREAD: Final = "in between"
-TRANSITIONS: Final = ("gear", "throttle_stop", "shift_rest", "row", "start", "engine")
+TRANSITIONS: Final = {"gear": 2, "throttle_stop": 2, "shift_rest": 2, "row": 3, "start": 1, "engine": 2}
+"""Kind of event -> how many of its fields name the transition."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +92,7 @@ def anchors(boat: BoatFile, trace: Trace, touched: Touched) -> tuple[list[list[A
     transitions: dict[str, list[Anchor]] = {}
     for event in trace.events:
         if event[2] in TRANSITIONS:
-            what = " ".join(str(field) for field in event[2:6])
+            what = " ".join(str(field) for field in event[2 : 3 + TRANSITIONS[event[2]]])
             transitions.setdefault(what, []).append(Anchor(what, event[0], event[0]))
     return [frames[name] for name in sorted(frames)], [transitions[name] for name in sorted(transitions)]
 

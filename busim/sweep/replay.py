@@ -5,6 +5,7 @@ from typing import Any
 
 from busim.reading.problem import nearest
 from busim.scenario.model import ScenarioFile
+from busim.sweep import grid
 from busim.sweep.branch import Branch
 from busim.sweep.grid import Job
 from busim.sweep.outcome import SweptRun
@@ -14,12 +15,8 @@ from busim.sweep.work import Setup, Worker
 
 def job_of(setup: Setup, key: str, seed: int) -> Job | str:
     """The run of that key in the whole grid; else what was probably meant, "" where nothing is near."""
-    jobs: dict[str, Job] = {}
-    for full in (False, True):
-        jobs = {job.key: job for job in whole_grid(setup.boat, Asked(seed, full, ())).jobs}
-        if key in jobs:
-            return jobs[key]
-    return nearest(key, jobs) or ""
+    found = grid.job_of(setup.boat, key, seed)
+    return found or nearest(key, [job.key for job in whole_grid(setup.boat, Asked(seed, full=False, only=())).jobs]) or ""
 
 
 def play(setup: Setup, job: Job) -> tuple[SweptRun, Branch]:

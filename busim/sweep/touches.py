@@ -25,8 +25,13 @@ def touched(boat: BoatFile, place: Any) -> Touched:
     nodes = _nodes(boat, place)
     bus = getattr(place, "bus", None)
     buses = () if bus is None or (nodes and not hasattr(place, "nodes")) else (str(bus),)
-    helm = any(boat.nodes[node].kind in HELM_KINDS for node in nodes) or any(map(_helm_bus(boat), buses)) or not (nodes or buses)
+    helm = any(_serves_helm(boat, node) for node in nodes) or bool(helm_buses(boat) & set(buses)) or not (nodes or buses)
     return Touched(nodes, buses, helm)
+
+
+def _serves_helm(boat: BoatFile, node: str) -> bool:
+    """It is of the helm, or on a bus of hers: then it can get in her way."""
+    return boat.nodes[node].kind in HELM_KINDS or bool(helm_buses(boat) & set(boat.nodes[node].taps))
 
 
 def _nodes(boat: BoatFile, place: Any) -> tuple[str, ...]:
@@ -45,6 +50,5 @@ def _nodes(boat: BoatFile, place: Any) -> tuple[str, ...]:
     return ()
 
 
-def _helm_bus(boat: BoatFile) -> Any:
-    buses = {bus for node in boat.nodes.values() if node.kind in ("drive", "rudder", "cutout") for bus in node.taps}
-    return buses.__contains__
+def helm_buses(boat: BoatFile) -> set[str]:
+    return {bus for node in boat.nodes.values() if node.kind in ("drive", "rudder", "cutout") for bus in node.taps}

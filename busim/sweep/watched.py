@@ -3,6 +3,7 @@
 Observers hold plain values and no handle of the world; what they subscribed to is subscribed anew, in the same order.
 """
 
+import gc
 import pickle
 from dataclasses import fields, is_dataclass
 from io import BytesIO
@@ -11,6 +12,7 @@ from typing import Any
 from busim.boat.derive import limits_of
 from busim.boat.model import BoatFile
 from busim.events.situation import Situation
+from busim.host.host import NodeError
 from busim.protocol.plan import WirePlan
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.table import REQUIREMENTS
@@ -72,8 +74,26 @@ class Watched:
         pickler = pickle.Pickler(buffer, protocol=5)
         names = ground.names
         pickler.persistent_id = lambda thing: names.get(id(thing))  # type: ignore[method-assign]
-        pickler.dump((self.world, self.situation, self.requirements, self.losses, self.acceptance, self.witness))
+        try:
+            pickler.dump((self.world, self.situation, self.requirements, self.losses, self.acceptance, self.witness))
+        except (pickle.PicklingError, AttributeError, TypeError) as error:
+            raise self._not_saved() or error from error
         return buffer.getvalue()
+
+    def _not_saved(self) -> NodeError | None:
+        """The node whose state can't be saved, where it is one's: a builder's own may keep what is no plain value."""
+        for host in self.world.hosts.values():
+            for value in _slots_of(host.node):
+                try:
+                    pickle.dumps(value)
+                except (pickle.PicklingError, AttributeError, TypeError) as error:
+                    return NodeError(f"{host.words()}: it keeps something that can't be saved, which a sweep has to: {error}")
+        return None
+
+
+def _slots_of(node: Node) -> list[Any]:
+    names = [name for kind in type(node).__mro__ for name in getattr(kind, "__slots__", ())]
+    return [*(getattr(node, name) for name in names if hasattr(node, name)), *getattr(node, "__dict__", {}).values()]
 
 
 def begun(ground: Ground, seed: int, steps: list[Step]) -> Watched:
@@ -95,7 +115,13 @@ def restored(saved: bytes, ground: Ground) -> Watched:
     unpickler = pickle.Unpickler(BytesIO(saved))
     unpickler.persistent_load = ground.fixed.__getitem__  # type: ignore[method-assign]
     watched = Watched.__new__(Watched)
-    world, watched.situation, watched.requirements, watched.losses, watched.acceptance, watched.witness = unpickler.load()
+    collects = gc.isenabled()
+    gc.disable()  # nothing of what is made here is garbage: looking for some takes as long again
+    try:
+        world, watched.situation, watched.requirements, watched.losses, watched.acceptance, watched.witness = unpickler.load()
+    finally:
+        if collects:
+            gc.enable()
     watched.world = world
     world.connect()
     watched.attach()

@@ -49,6 +49,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "sweep": {
         "boat", "bus", "events", "faults", "frames", "host", "labels", "plant", "protocol", "reading", "requirements", "run",
         "scenario", "seam", "simulator", "sweep_labels", "units",
+        "boat", "events", "faults", "frames", "host.host", "labels", "plant.hull", "protocol", "reading", "requirements",
+        "run", "scenario", "seam", "simulator", "units",
     },
     "sweep_labels": set(),
     "record": {"boat.model", "events", "reading", "scenario.model", "units"},
