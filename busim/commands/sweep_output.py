@@ -35,7 +35,7 @@ def head_lines(plan: Plan, folder: str) -> Iterator[str]:
         if mode.state == LEFT_OUT and mode.why != labels.SWEEP_NOT_ASKED:
             yield printable(labels.SWEEP_LEFT_OUT.format(mode=mode.mode, why=mode.why))
     for cells in head.empty:
-        yield labels.SWEEP_EMPTY.format(cells=cells.cells, what=cells.fault or cells.mode or labels.SWEEP_LIGHTS, why=cells.why)
+        yield labels.SWEEP_EMPTY.format(cells=cells.cells, what=cells.fault or cells.mode or labels.SWEEP_SEVERAL, why=cells.why)
     for line in head.thinned:
         yield labels.SWEEP_THINNED_LINE.format(line=line)
     yield labels.SWEEP_FOLDER.format(folder=folder)

@@ -20,6 +20,7 @@ class ByteSwapped(NodeFault):
     name = "byte_swapped"
     words = "a node packs its frames in the wrong byte order"
     effect = "bytes 2 to 7 of each frame come in the opposite order, under a CRC that fits: only what they say is wrong"
+    from_start = True
     acts_on = "frames"
 
     def begin(self, world: Handles, now_ns: int, place: Any) -> None:

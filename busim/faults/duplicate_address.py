@@ -36,6 +36,7 @@ class DuplicateAddress(NodeFault):
         "its frames carry the other's address and a CRC that fits; where both send one id at once, they destroy each other's "
         "frames until one of them is bus-off"
     )
+    from_start = True
     acts_on = "frames"
     place = DuplicatePlace
 

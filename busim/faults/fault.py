@@ -50,6 +50,8 @@ class Fault:
     place: ClassVar[type[Section]]
     lasts: ClassVar[bool] = True
     """It goes on until it ends; else it is over at once."""
+    from_start: ClassVar[bool] = False
+    """A mistake in wiring or building: it is there before anybody drives her, and stays until somebody finds it."""
     acts_on: ClassVar[str | None] = None
     """The one thing of a node (or of what `holds` says) that it has in its hand while it lasts: no two faults can at a time.
     None: it shares."""

@@ -151,6 +151,7 @@ class DrivesSwapped(Fault):
     effect = "each drive's node moves the other drive's throttle and shift; feedback and switches stay its own"
     assumption = True
     place = NoPlace
+    from_start = True
     acts_on = "actuator wires"
 
     def place_words(self, place: Any) -> str:

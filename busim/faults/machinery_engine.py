@@ -61,6 +61,7 @@ class AheadAsternSwapped(DriveFault):
     name = "ahead_astern_swapped"
     words = "ahead and astern are swapped at a gearbox"
     effect = "the shift goes to ahead and the propeller turns astern, and the other way round; its feedback shows the shift"
+    from_start = True
     acts_on = "gearbox"
 
     def change(self, machinery: Machinery, now_ns: int, place: Any, *, begins: bool) -> None:

@@ -13,6 +13,7 @@ class OldSceneTable(NodeFault):
     name = "old_scene_table"
     words = "a zone driver holds an older scene table"
     effect = "it starts anew with a table in which every level is half of what the boat file says"
+    from_start = True
     acts_on = "program"
 
     def misplaced(self, boat: BoatFile, place: Any) -> Iterator[Complaint]:

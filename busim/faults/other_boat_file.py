@@ -27,6 +27,7 @@ class OtherBoatFile(NodeFault):
     name = "other_boat_file"
     words = "a node was built from another boat file"
     effect = "its heartbeats carry another helm fingerprint, and are sound; all else it sends is as before"
+    from_start = True
     acts_on = "frames"
 
     def begin(self, world: Handles, now_ns: int, place: Any) -> None:

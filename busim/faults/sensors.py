@@ -111,6 +111,7 @@ class SensorReversed(SensorFault):
     name = "sensor_reversed"
     words = "the wires of a sensor are swapped"
     effect = "it shows its travel the other way round"
+    from_start = True
     how = REVERSED
 
 

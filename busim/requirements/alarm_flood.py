@@ -10,7 +10,7 @@ from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.alarm_cover import PARENTS_OF_LOSS, Cover, listeners_of
 from busim.requirements.in_a_log import NotInALog
-from busim.requirements.requirement import Context, Requirement
+from busim.requirements.requirement import HANGS, Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
@@ -36,6 +36,8 @@ class Flood(Requirement):
         self.covers = {node: Cover(context.plan, address) for node, address in self.listeners.items()}
         self.raised: dict[str, dict[tuple[int, int], tuple[int, int]]] = {node: {} for node in self.listeners}
         """Listener -> (which, about) of emergencies it received -> (since when they are raised, when it was told last)."""
+        self.hung: set[str] = set()
+        """Listeners whose program stands still: they go on showing what they showed, whatever they receive."""
         self.changed_ns: dict[str, int] = {}
         """Listener -> when it began to change its lines; looked at once the moment is over."""
 
@@ -44,7 +46,7 @@ class Flood(Requirement):
             if address < 16:
                 journal.watch_frames(bits.CODE_ALARM << 6 | address, self._alarm)
                 journal.watch_frames(bits.CODE_HEARTBEAT << 6 | address, self._heartbeat)
-        for kind in ("output", "start", "power"):
+        for kind in ("output", "start", "power", "fault"):
             journal.watch_events(kind, getattr(self, f"_{kind}"))
 
     def _alarm(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
@@ -55,7 +57,7 @@ class Flood(Requirement):
         key = bits.field(whole, bits.ALARM_WHICH), bits.field(whole, bits.ALARM_ABOUT)
         gone = bits.field(whole, bits.ALARM_STATE) == bits.ALARM_GONE
         for node, address in self.listeners.items():
-            if not mask & self.situation.host_bit[address] or node not in self.situation.running:
+            if not mask & self.situation.host_bit[address] or node not in self.situation.running or node in self.hung:
                 continue
             if gone:
                 self.raised[node].pop(key, None)
@@ -68,7 +70,7 @@ class Flood(Requirement):
         if self.changed_ns:
             self._look(now_ns)
         node = self.situation.node_of[can_id & 0x3F]
-        if node not in self.raised:
+        if node not in self.raised or node in self.hung:
             return
         for (which, about), (since_ns, told_ns) in self.raised[node].items():
             certain = now_ns - told_ns <= REPEATED_NS or self.situation.node_of.get(about) not in self.situation.running
@@ -110,6 +112,7 @@ class Flood(Requirement):
             self.tally.fail(at_ns, f"{node}: {view.listed} alarms are counted, {shown} shown, and none said to be hidden")
 
     def _start(self, event: Event) -> None:
+        self.hung.discard(event[3])
         self._forget(event[3])
         for raised in self.raised.values():
             for which, about in list(raised):
@@ -118,6 +121,12 @@ class Flood(Requirement):
 
     def _power(self, event: Event) -> None:
         self._forget(event[3])
+
+    def _fault(self, event: Event) -> None:
+        _, _, _, fault, place, begins = event
+        if fault in HANGS:
+            (self.hung.add if begins else self.hung.discard)(place)
+            self._forget(place)
 
     def _forget(self, node: str) -> None:
         self.changed_ns.pop(node, None)

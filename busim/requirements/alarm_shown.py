@@ -10,7 +10,7 @@ from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.alarm_cover import Cover, listeners_of
 from busim.requirements.in_a_log import NotInALog
-from busim.requirements.requirement import Context, Requirement
+from busim.requirements.requirement import HANGS, Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
@@ -159,7 +159,7 @@ class Shown(Requirement):
     def _fault(self, event: Event) -> None:
         """A listener whose program hangs goes on showing what it showed: that is for the others to see, and for a watchdog."""
         at_ns, _, _, fault, place, begins = event
-        if fault == "hang" and place in self.listeners:
+        if fault in HANGS and place in self.listeners:
             self.listeners[place].begin(at_ns, running=not begins)
 
     def finish(self, now_ns: int) -> Verdict:

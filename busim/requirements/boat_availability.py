@@ -7,6 +7,8 @@ lever put in gear, whichever came last. Only faults that last and end count as s
 is not.
 """
 
+from typing import Final
+
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
 from busim.requirements.in_a_log import Reported
@@ -14,8 +16,10 @@ from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
-STRIKES = 2
+STRIKES: Final = 2
 """Of a fault's event: it is over at once."""
+NEUTRAL_NOW: Final = ", neutral_now"
+"""Where a contact is broken that nobody can tell from a press: it is there to be obeyed at once."""
 
 
 class Brief:
@@ -66,11 +70,12 @@ class Availability(Requirement):
         at_ns, _, _, fault, place, begins = event
         self._settle(at_ns)
         words = f"{fault}, {place}"
+        pressed = place.endswith(NEUTRAL_NOW)
         if begins:
             gears = {drive.name: drive.true_gear for drive in self.situation.drives.values() if drive.true_gear and drive.station}
             for ride in self.rides:
                 ride.alone = False
-            ride = Brief(at_ns, words, gears, not self.on and not self.rides)
+            ride = Brief(at_ns, words, gears, not self.on and not self.rides and not pressed)
             self.rides.append(ride)
             if begins == STRIKES:
                 ride.ended_ns, ride.alone = at_ns, False

@@ -1,7 +1,7 @@
 """A drive says "neutral" of its sensed gear only while the gear is really out, and does not go on naming a gear that is not in.
 
-A clutch lets go before any sensor shows it, and a linkage may come off: a gear that is out may be named for as long as the shift
-has to go where it was told (see `orders`).
+A report that repeats an old counter is one that nobody acts on, and says nothing. A clutch lets go before any sensor shows it, and
+a linkage may come off: a gear that is out may be named for as long as the shift has to go where it was told (see `orders`).
 """
 
 from busim.events import bits
@@ -24,6 +24,8 @@ class NeutralConfirmed(Requirement):
         super().__init__(context)
         self.tally = Tally(self.id, 0, "times", FROM_PLANT)
         self.was_in: set[str] = set()
+        self.heard: set[str] = set()
+        self.counters = {drive.name: drive.new_rule() for drive in self.situation.drives.values()}
         self.out_ns: dict[str, int] = {}
         """Drive -> when its gear came out last."""
         self.allowed_ns = {name: shift_allowed_ms(limit) * MS for name, limit in context.limits.items()}
@@ -43,7 +45,12 @@ class NeutralConfirmed(Requirement):
         drive = self.situation.by_address[can_id & 0x3F]
         if drive.name not in self.was_in or not bits.sound(can_id, data):
             return
-        sensed = bits.field(int.from_bytes(data, "big"), bits.STATE_SENSED_GEAR)
+        whole = int.from_bytes(data, "big")
+        first = drive.name not in self.heard
+        self.heard.add(drive.name)
+        if not self.counters[drive.name].counts(bits.field(whole, bits.COUNTER), bus) and not first:
+            return
+        sensed = bits.field(whole, bits.STATE_SENSED_GEAR)
         if sensed == bits.NEUTRAL and drive.true_gear:
             self.tally.fail(now_ns, f"{drive.name}: reported neutral as sensed with the gear in", 1)
         elif sensed in (bits.AHEAD, bits.ASTERN) and drive.true_gear not in (None, sensed) and self._too_long(drive.name, now_ns):

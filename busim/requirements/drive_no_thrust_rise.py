@@ -27,11 +27,13 @@ STARTED: Final = "its node started again"
 
 
 class Held:
-    """From when on the throttle may open no further than `permille`, and why."""
+    """From `since_ns` on the throttle may open no further than `permille`, and why. What happens at that very moment was on
+    its way already."""
 
-    __slots__ = ("permille", "stopped", "words")
+    __slots__ = ("permille", "since_ns", "stopped", "words")
 
-    def __init__(self, permille: int, stopped: bool, words: str) -> None:
+    def __init__(self, since_ns: int, permille: int, stopped: bool, words: str) -> None:
+        self.since_ns = since_ns
         self.permille = permille
         self.stopped = stopped
         self.words = words
@@ -61,8 +63,8 @@ class NoThrustRise(Requirement):
 
     # ------------------------------------------------------------------------------------------------ from when, until when
 
-    def _hold(self, drive: DriveView, words: str) -> Held:
-        held = self.held[drive.name] = Held(self.told[drive.name], drive.true_at_stop is not False, words)
+    def _hold(self, drive: DriveView, now_ns: int, words: str) -> Held:
+        held = self.held[drive.name] = Held(now_ns, self.told[drive.name], drive.true_at_stop is not False, words)
         return held
 
     def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
@@ -73,16 +75,16 @@ class NoThrustRise(Requirement):
             self._look(drive, now_ns)
         elif not drive.station:
             if before[0]:
-                self._hold(drive, LOST)
+                self._hold(drive, now_ns, LOST)
         else:
-            self._hold(drive, HANDED_OVER if before[0] and self.told[drive.name] else TAKEN)
+            self._hold(drive, now_ns, HANDED_OVER if before[0] and self.told[drive.name] else TAKEN)
 
     def _look(self, drive: DriveView, now_ns: int) -> Held | None:
         """What holds its throttle at this moment. A take does until two lever frames of the taker could be obeyed."""
         held = self.held.get(drive.name)
-        lost = self.situation.loss_base_ns(drive, now_ns) is not None
         if held is None:
-            return self._hold(drive, LOST) if lost and drive.station else None
+            base_ns = self.situation.loss_base_ns(drive, now_ns)
+            return self._hold(drive, base_ns, LOST) if base_ns is not None and drive.station else None
         if held.words in (TAKEN, HANDED_OVER) and len(drive.recent) >= 2:
             del self.held[drive.name]
             if held.words == HANDED_OVER:
@@ -93,7 +95,7 @@ class NoThrustRise(Requirement):
     def _power(self, event: Event) -> None:
         drive = self.situation.by_node.get(event[3])
         if drive is not None and not event[4]:
-            self._hold(drive, POWER_LOST)
+            self._hold(drive, event[0], POWER_LOST)
             self.pairs.pop(drive.name, None)
 
     def _start(self, event: Event) -> None:
@@ -102,7 +104,7 @@ class NoThrustRise(Requirement):
             return
         self.pairs.pop(drive.name, None)
         if drive.name in self.started:
-            self._hold(drive, STARTED)
+            self._hold(drive, event[0], STARTED)
         self.started.add(drive.name)
 
     # ------------------------------------------------------------------------------------------------ what it does
@@ -127,7 +129,7 @@ class NoThrustRise(Requirement):
         if at_stop:
             held.stopped = True
             self.tally.measure(0, at_ns, f"{name}: its throttle came to its stop after {held.words}")
-        elif held.stopped:
+        elif held.stopped and at_ns > held.since_ns:
             self.tally.fail(at_ns, f"{name}: its throttle left its stop after {held.words}")
 
     def _gear(self, event: Event) -> None:

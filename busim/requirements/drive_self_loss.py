@@ -9,14 +9,12 @@ from typing import Final
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
 from busim.requirements.in_a_log import NotInALog
-from busim.requirements.requirement import Context, Requirement
+from busim.requirements.requirement import HANGS, Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
 RUN_DOWN_MS: Final = 2000
 """From the cut of its fuel an engine turns on; no source, common practice, five times the lag of one that is let go."""
-HANGS: Final = ("hang",)
-"""Faults, named as in a scenario, in which a program stops and its outputs stay."""
 
 
 class SelfLoss(Requirement):

@@ -1,6 +1,7 @@
 """A press lights the lamp within 100 ms of the contact closing, or its panel says within 1 s that it failed.
 
-0.1 s feels instant, 1 s keeps the thought (Miller 1968; Card 1991). A lamp that fades has answered once a tenth of the change
+0.1 s feels instant, 1 s keeps the thought (Miller 1968; Card 1991). While something is broken a press may take as long as the
+panel has to say that it failed: its field shows until then that it waits. A lamp that fades has answered once a tenth of the change
 of lightness is done; how far it goes is known only when it has come to rest.
 """
 
@@ -44,9 +45,11 @@ class Course:
 class Touch:
     """One touch of a field: the zones that must change, and to which of lit and dark."""
 
-    __slots__ = ("began_ns", "control", "node", "wanted")
+    __slots__ = ("began_ns", "control", "node", "troubled", "wanted")
 
-    def __init__(self, node: str, control: ControlPlan, began_ns: int, wanted: dict[str, bool]) -> None:
+    def __init__(self, node: str, control: ControlPlan, began_ns: int, wanted: dict[str, bool], troubled: bool) -> None:
+        self.troubled = troubled
+        """Something was broken while it waited."""
         self.node = node
         self.control = control
         self.began_ns = began_ns
@@ -73,13 +76,21 @@ class LightPress(Requirement):
         self.courses: dict[str, Course] = {}
         """Zone -> how it changes, or changed last."""
         self.levels = dict.fromkeys(self.zone_names.values(), 0)
+        self.broken = 0
+        """Faults that are on."""
         self.touches: list[Touch] = []
         """Those that have not got all their light yet, oldest first."""
 
     def attach(self, journal: Journal) -> None:
         journal.watch_events("key", self._key)
         journal.watch_events("lamp", self._lamp)
+        journal.watch_events("fault", self._fault)
         journal.watch_outputs(self._output, "field.")
+
+    def _fault(self, event: Event) -> None:
+        self.broken += 1 if event[5] else -1
+        for touch in self.touches:
+            touch.troubled = True
 
     def _key(self, event: Event) -> None:
         at_ns, _, _, node, key, down = event
@@ -103,7 +114,7 @@ class LightPress(Requirement):
             if target != lit:
                 wanted[zone] = target
         if wanted:
-            self.touches.append(Touch(node, control, at_ns, wanted))
+            self.touches.append(Touch(node, control, at_ns, wanted, self.broken > 0))
 
     def _lit_after_all(self, zone: str) -> bool:
         """How the zone is once every touch so far is done."""
@@ -136,7 +147,9 @@ class LightPress(Requirement):
         if touch is None or (final > 0) == (course.origin > 0):
             return
         del touch.wanted[zone]
-        self.tally.measure(-(-(at_ns - touch.began_ns) // MS), at_ns, f"{touch.node}: {zone} {'lit' if final else 'dark'}")
+        limit_ms = REPORT_NS // MS if touch.troubled else INSTANT_MS
+        words = f"{touch.node}: {zone} {'lit' if final else 'dark'}"
+        self.tally.measure(-(-(at_ns - touch.began_ns) // MS), at_ns, words, limit_ms)
         if not touch.wanted:
             self.touches.remove(touch)
 

@@ -1,7 +1,7 @@
 """What every requirement is."""
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, Final
 
 from busim.boat.derive import DriveLimits
 from busim.events.journal import Journal
@@ -9,6 +9,9 @@ from busim.events.situation import Situation
 from busim.protocol.plan import WirePlan
 from busim.requirements.in_a_log import NotInALog, Reported, Wire
 from busim.requirements.verdict import Tally, Verdict
+
+HANGS: Final = ("hang", "application_dead")
+"""Faults, named as in a scenario, in which a program stops and its outputs stay; their place is the node."""
 
 
 @dataclass(frozen=True)

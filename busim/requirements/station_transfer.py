@@ -69,6 +69,9 @@ class Transfer(Requirement):
         in_neutral = all(not permille for (lever_node, _), permille in self.levers.items() if lever_node == node)
         if wanted and in_neutral:
             self._close(at_ns)
+            for take in [take for take in self.open if take.station is station and at_ns - take.at_ns > self.transfer_ns]:
+                self.open.remove(take)  # it came to nothing in time, and what comes now is the next one's
+                self.tally.held(at_ns, f"{station.name}: its take came to nothing, and control was asked for again")
             numbers = {drive.name: drive.number for drive in self.situation.drives.values()}
             self.open.append(Take(station, at_ns, {name: numbers[name] for name in wanted}))
 

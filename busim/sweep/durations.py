@@ -32,7 +32,7 @@ def durations_of(fault: Fault) -> tuple[str, ...]:
     """The first is the one that tells most."""
     if not fault.lasts:
         return (ONCE, REPEATING)
-    return (PERMANENT,) if fault.name in _BY_ITSELF else LASTING
+    return (PERMANENT,) if fault.name in _BY_ITSELF or fault.from_start else LASTING
 
 
 def spans(boat: BoatFile, fault: Fault, place: Any, duration: str) -> Spans:

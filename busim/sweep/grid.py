@@ -25,6 +25,8 @@ MOMENTS_FULL: Final = 6
 CHUNK: Final = 40
 LIGHT_MODES: Final = ("night", "power_up", "moored")
 """Where lights that hang on nothing of the helm are tried."""
+START_MODES: Final = ("power_up", "idle", "moored")
+"""Where a mistake in wiring or building is found: no gear is in when it begins, and she is driven with it afterwards."""
 STEADY_MODES: Final = ("idle", "moored")
 
 
@@ -94,6 +96,8 @@ def grid_of(boat: BoatFile, modes: Sequence[Mode], seed: int, *, full: bool, onl
         for column, mode in enumerate(MODES):
             if mode not in modes:
                 empty["", mode.name] += 1
+            elif spot.fault.from_start and mode.name not in START_MODES:
+                empty["start", ""] += 1
             elif not spot.helm and mode.name not in LIGHT_MODES and not full:
                 empty["lights", ""] += 1
             else:
@@ -102,6 +106,8 @@ def grid_of(boat: BoatFile, modes: Sequence[Mode], seed: int, *, full: bool, onl
     jobs = [replace(job, run=number) for number, job in enumerate(jobs)]
     picked = [job for job in jobs if wanted(job, only)]
     words = [EmptyCells("", mode, cells, labels.SWEEP_NO_MODE) for (_, mode), cells in sorted(empty.items()) if mode]
+    if start := empty["start", ""]:
+        words.append(EmptyCells("", "", start, labels.SWEEP_FROM_START.format(modes=", ".join(START_MODES))))
     if lights := empty["lights", ""]:
         words.append(EmptyCells("", "", lights, labels.SWEEP_LIGHTS_ELSEWHERE.format(modes=", ".join(LIGHT_MODES))))
     nowhere = {fault.name for fault in FAULTS} - {spot.fault.name for spot in spots}

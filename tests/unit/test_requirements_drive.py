@@ -316,3 +316,15 @@ def test_one_valid_frame_is_enough_to_reduce_and_for_nothing_else(before: int, v
     rig.situation.drives["port"].recent = rig.situation.drives["port"].recent[-1:]
     rig.event("output", "node_2", "throttle", value)
     assert (rig.says() == FAIL) == (not good)
+
+
+def test_a_report_that_repeats_its_counter_says_nothing() -> None:
+    """A stale mailbox goes on saying what was true once; nobody acts on it, and what is believed of the drive grows old."""
+    rig = JudgeRig(NeutralConfirmed)
+    rig.event("gear", "port", AHEAD, 0, 800)
+    assert reports(rig, BETWEEN) == NOT_EXERCISED
+    counter = rig.counters[hand.id_of(hand.STATE, PORT)]
+    rig.frame(hand.STATE, PORT, hand.drive_state(PORT, counter, AHEAD, NEUTRAL))
+    assert rig.says() == NOT_EXERCISED
+    rig.frame(hand.STATE, PORT, hand.drive_state(PORT, counter + 1, AHEAD, NEUTRAL))
+    assert rig.says() == FAIL
