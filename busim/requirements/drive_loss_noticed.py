@@ -11,7 +11,7 @@ from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.in_a_log import NotInALog
-from busim.requirements.requirement import Context, Requirement
+from busim.requirements.requirement import HANGS, Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
@@ -19,7 +19,6 @@ NOTICE_MS: Final = 20
 """For a program's own pace and the delay of its outputs: one period of a lever."""
 CLOCK_MS: Final = 5
 """A drive's own clock may be ahead: it may notice so much before the timeout."""
-HANG: Final = "hang"
 
 
 class LossNoticed(Requirement):
@@ -90,7 +89,7 @@ class LossNoticed(Requirement):
         self._lost(event[3])
 
     def _fault(self, event: Event) -> None:
-        if event[3] == HANG:
+        if event[3] in HANGS:
             self._lost(event[4])
 
     def _lost(self, node: str) -> None:

@@ -10,7 +10,7 @@ from itertools import combinations
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.in_a_log import NotInALog
-from busim.requirements.requirement import Context, Requirement
+from busim.requirements.requirement import HANGS, Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
@@ -70,7 +70,7 @@ class OneShown(Requirement):
 
     def _fault(self, event: Event) -> None:
         at_ns, _, _, fault, place, _ = event
-        if fault == "hang" and place in self.rivals:
+        if fault in HANGS and place in self.rivals:
             self._ends(place, at_ns)
 
     def finish(self, now_ns: int) -> Verdict:

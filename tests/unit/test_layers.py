@@ -47,10 +47,8 @@ MAY_IMPORT: dict[str, set[str]] = {
         "run.timeline", "units",
     },
     "sweep": {
-        "boat", "bus", "events", "faults", "frames", "host", "labels", "plant", "protocol", "reading", "requirements", "run",
-        "scenario", "seam", "simulator", "sweep_labels", "units",
         "boat", "events", "faults", "frames", "host.host", "labels", "plant.hull", "protocol", "reading", "requirements",
-        "run", "scenario", "seam", "simulator", "units",
+        "run", "scenario", "seam", "simulator", "sweep_labels", "units",
     },
     "sweep_labels": set(),
     "record": {"boat.model", "events", "reading", "scenario.model", "units"},
