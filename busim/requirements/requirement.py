@@ -14,6 +14,13 @@ HANGS: Final = ("hang", "application_dead")
 """Faults, named as in a scenario, in which a program stops and its outputs stay; their place is the node."""
 
 
+TAMPERED: Final = (
+    "corrupted", "byte_swapped", "truncated", "stale_mailbox", "frozen_data", "queue_held", "delayed", "replayed",
+    "duplicate_address",
+)  # fmt: skip
+"""Faults in which what a node sends is not what it means, or not when: what it is heard to obey is no ground to judge it by."""
+
+
 @dataclass(frozen=True)
 class Context:
     """What requirements are judged against: the boat as its nodes know it, its limits per drive, the situation."""

@@ -328,3 +328,13 @@ def test_a_report_that_repeats_its_counter_says_nothing() -> None:
     assert rig.says() == NOT_EXERCISED
     rig.frame(hand.STATE, PORT, hand.drive_state(PORT, counter + 1, AHEAD, NEUTRAL))
     assert rig.says() == FAIL
+
+
+def test_a_drive_whose_reports_are_spoilt_is_not_judged_by_whom_it_says_it_obeys() -> None:
+    """Delayed reports name a take that is over: the levers of the one it really obeys would count for nothing."""
+    for fault, says in (("delayed", NOT_EXERCISED), ("cut", FAIL)):
+        rig = JudgeRig(RefuseBadFrame)
+        rig.take(5)
+        rig.event("fault", fault, f"{rig.port.node}, by 400 ms", 1)
+        rig.event("output", rig.port.node, "shift", AHEAD)
+        assert rig.says() == says
