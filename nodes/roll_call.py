@@ -23,6 +23,10 @@ ONE_BUS_LOST: Final = BY_NAME["one_bus_lost"].number
 
 _FINGERPRINT_AT, _FINGERPRINT_MASK = HEARTBEAT.place("helm_fingerprint")
 
+ONE_FURTHER: Final = 1 << CONTENT_BITS
+NOT_EXPECTED: Final = -2
+"""What `check` never returns."""
+
 Cause = tuple[int, int]
 """(number of the alarm, address it is about)."""
 
@@ -30,7 +34,7 @@ Cause = tuple[int, int]
 class Presence:
     """One other node. `heard_ns`: bus -> when its heartbeat came by it last; `missing`: the buses it is missing on."""
 
-    __slots__ = ("back_ns", "counter", "heard_ns", "missing", "pair", "same_boat")
+    __slots__ = ("back_ns", "counter", "expected", "heard_ns", "missing", "pair", "same_boat")
 
     def __init__(self, counter: CounterWatch, buses: tuple[int, ...]) -> None:
         self.counter = counter
@@ -41,6 +45,8 @@ class Presence:
         self.same_boat = True
         self.back_ns = -NEVER
         """Since when it has been there without a break."""
+        self.expected = NOT_EXPECTED
+        """The next heartbeat of one that is there, on its only bus: the content of the last, counted one further."""
 
     @property
     def gone(self) -> bool:
@@ -99,9 +105,15 @@ class RollCall:
         self.due_ns = now_ns + self.missing_ns if self.members else NEVER
 
     def hear(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
-        """A heartbeat: of all that a node hears, most are this."""
+        """A heartbeat: of all that a node hears, most are this, and most of them say nothing but that it is still there."""
         word = check(can_id, data)
         presence = self.members[can_id & ADDRESS_MASK]
+        if word == presence.expected:
+            presence.expected = word + ONE_FURTHER
+            presence.counter.last = word >> CONTENT_BITS
+            presence.heard_ns[bus] = now_ns
+            return NOTHING
+        presence.expected = NOT_EXPECTED
         if word == INVALID or not presence.heard_by(now_ns, bus, word >> CONTENT_BITS):
             if presence.missing:
                 self.due_ns = now_ns
@@ -110,6 +122,8 @@ class RollCall:
         if same_boat != presence.same_boat or presence.missing:
             presence.same_boat = same_boat
             self.due_ns = now_ns
+        elif presence.pair is None:
+            presence.expected = word + ONE_FURTHER
         return NOTHING
 
     def is_gone(self, address: int) -> bool:
@@ -140,6 +154,7 @@ class RollCall:
                 continue
             quiet = False
             presence.missing = tuple(missing)
+            presence.expected = NOT_EXPECTED
             if presence.missing != before:
                 self.changed_ns = now_ns
                 if len(before) == len(presence.heard_ns):
