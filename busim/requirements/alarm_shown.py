@@ -22,23 +22,24 @@ HELM = 16
 
 
 class Listener:
-    """`heard_ns`: address -> when it was heard last; `shown`: whose present silence was shown; `still`: heard since, and the line
+    """`others`: whom it can hear, since `since_ns`; `shown`: whose present silence was shown; `still`: heard since, and the line
     that said it was lost has stood on without a break; `forced`: drive -> since when."""
 
-    __slots__ = ("address", "bit", "cover", "forced", "heard_ns", "running", "shown", "still")
+    __slots__ = ("address", "bit", "cover", "forced", "others", "running", "shown", "since_ns", "still")
 
     def __init__(self, address: int, bit: int, cover: Cover, others: tuple[int, ...]) -> None:
         self.address = address
         self.bit = bit
         self.cover = cover
-        self.heard_ns = dict.fromkeys(others, 0)
+        self.others = others
+        self.since_ns = 0
         self.running = False
         self.shown: set[int] = set()
         self.still: set[int] = set()
         self.forced: dict[int, int] = {}
 
     def begin(self, now_ns: int, running: bool) -> None:
-        self.heard_ns = dict.fromkeys(self.heard_ns, now_ns)
+        self.since_ns = now_ns
         self.running = running
         self.shown.clear()
         self.still.clear()
@@ -58,6 +59,10 @@ class Shown(Requirement):
         self.limit_ms = plan.timing.heartbeat_missing_ms + NOTICED_MS
         self.limit_ns = self.limit_ms * MS
         self.tally = Tally(self.id, self.limit_ms, "ms", MEASURED)
+        self.heard_ns: dict[tuple[int, int], int] = {}
+        """(sender, mask of the hosts that accepted its heartbeat) -> when that was last: one a sender while nothing breaks."""
+        self.showing = False
+        """Somebody's present silence was shown by somebody."""
         self.listeners: dict[str, Listener] = {}
         for node, address in listeners_of(plan).items():
             mine = set(plan.buses_of(address))
@@ -81,15 +86,27 @@ class Shown(Requirement):
         if not bits.sound(can_id, data):
             return
         sender = can_id & 0x3F
+        key = sender, mask
+        heard_ns = self.heard_ns
+        if self.showing or key not in heard_ns or now_ns - heard_ns[key] > self.limit_ns:
+            self._heard_again(now_ns, sender, mask)
+        heard_ns[key] = now_ns
+
+    def _heard_again(self, now_ns: int, sender: int, mask: int) -> None:
+        """A heartbeat that may have ended a silence for some of those who accepted it."""
         for node, listener in self.listeners.items():
-            heard_ns = listener.heard_ns
-            if mask & listener.bit and sender in heard_ns:
-                if now_ns - heard_ns[sender] > self.limit_ns:
+            if mask & listener.bit and sender in listener.others:
+                if now_ns - self._heard_last_ns(listener, sender) > self.limit_ns:
                     self._silent(node, listener, sender, now_ns)
-                heard_ns[sender] = now_ns
                 if sender in listener.shown:
                     listener.shown.remove(sender)
                     listener.still.add(sender)
+        self.showing = any(listener.shown for listener in self.listeners.values())
+
+    def _heard_last_ns(self, listener: Listener, sender: int) -> int:
+        bit = listener.bit
+        times = [at_ns for (node, mask), at_ns in self.heard_ns.items() if node == sender and mask & bit]
+        return max([listener.since_ns, *times])
 
     def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         if not bits.sound(can_id, data):
@@ -118,11 +135,13 @@ class Shown(Requirement):
         for other in listener.still - listener.shown:
             if not listener.cover.node_lost(view, other):
                 listener.still.remove(other)
-        for other, heard_ns in listener.heard_ns.items():
+        for other in listener.others:
+            heard_ns = self._heard_last_ns(listener, other)
             if now_ns - heard_ns < self.missing_ns or other in listener.shown or not listener.running:
                 continue
             if listener.cover.node_lost(view, other):
                 listener.shown.add(other)
+                self.showing = True
                 name = self.situation.node_of[other]
                 if other in listener.still:
                     listener.still.remove(other)
@@ -143,7 +162,7 @@ class Shown(Requirement):
             # A line that stood before this silence began, and has not changed in it, covers it without a word.
             self.tally.held(now_ns, f"{node}: went on showing that it does not hear {self.situation.node_of[other]}")
         else:
-            waited_ms = (now_ns - listener.heard_ns[other]) // MS
+            waited_ms = (now_ns - self._heard_last_ns(listener, other)) // MS
             self.tally.measure(waited_ms, now_ns, f"{node}: did not show that it does not hear {self.situation.node_of[other]}")
 
     # ------------------------------------------------------------------------------------------------ who can show
@@ -167,7 +186,8 @@ class Shown(Requirement):
             if not listener.running:
                 continue
             self._look(node, listener, now_ns)
-            for other, heard_ns in listener.heard_ns.items():
+            for other in listener.others:
+                heard_ns = self._heard_last_ns(listener, other)
                 if now_ns - heard_ns > self.limit_ms * MS:
                     self._silent(node, listener, other, now_ns)
                 elif now_ns - heard_ns > self.missing_ns and other not in listener.shown:

@@ -48,6 +48,8 @@ class DuplicateAddress(Requirement):
 
     def _heartbeat(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         address = can_id & 0x3F
+        if not mask & self.situation.host_bit[address]:  # nearly always; else `_is_false` says what that shows
+            return
         if address in self.known or not self._is_false(can_id, mask) or not bits.sound(can_id, data):
             return
         if self.situation.node_of[address] in self.situation.running:
