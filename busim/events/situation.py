@@ -96,6 +96,8 @@ class Situation:
         self.rudder = view_of(plan)
         self.by_address = {drive.address: drive for drive in self.drives.values()}
         self.by_node = {drive.node: drive for drive in self.drives.values()}
+        self.followers: dict[int, tuple[DriveView, ...]] = {}
+        """Station -> the drives that obey it: most lever frames come from stations that none does."""
         self.shows: dict[str, int] = {}
         """Station's node -> what its display shows; 0 dark."""
         self.lamps: dict[str, int] = {zone.name: 0 for zone in plan.zones}
@@ -153,8 +155,8 @@ class Situation:
     def _lever(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         sender = can_id & 0x3F
         whole = -1
-        for drive in self.drives.values():
-            if drive.station != sender or not mask & self.host_bit[drive.address]:
+        for drive in self.followers.get(sender, ()):
+            if not mask & self.host_bit[drive.address]:
                 continue
             if whole < 0:
                 if not bits.sound(can_id, data):
@@ -213,6 +215,7 @@ class Situation:
                 drive.recent = ()
                 drive.levers_ns = {}
             drive.station, drive.number = station, number
+            self._follow()
         drive.row = bits.field(whole, bits.OBEYS_ROW)
         drive.state = bits.field(whole, bits.OBEYS_STATE)
         drive.cause = bits.field(whole, bits.OBEYS_CAUSE)
@@ -231,7 +234,17 @@ class Situation:
         drive.asked_gear = bits.field(whole, bits.STATE_ASKED_GEAR)
         drive.sensed_gear = bits.field(whole, bits.STATE_SENSED_GEAR)
 
+    def _follow(self) -> None:
+        masters = {drive.station for drive in self.drives.values()} - {0}
+        self.followers = {
+            station: tuple(drive for drive in self.drives.values() if drive.station == station) for station in masters
+        }
+
     # ------------------------------------------------------------------------------------------------ events
+
+    def _forget(self, node: str) -> None:
+        self.by_node[node].forget()
+        self._follow()
 
     def _on_power(self, event: Event) -> None:
         _, _, _, node, on = event
@@ -239,14 +252,14 @@ class Situation:
             self.running.discard(node)
             self.shows[node] = 0
             if node in self.by_node:
-                self.by_node[node].forget()
+                self._forget(node)
 
     def _on_start(self, event: Event) -> None:
         node = event[3]
         self.running.add(node)
         self.shows[node] = 0
         if node in self.by_node:
-            self.by_node[node].forget()
+            self._forget(node)
 
     def _on_gear(self, event: Event) -> None:
         self.drives[event[3]].true_gear = event[4]

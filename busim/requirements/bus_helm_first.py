@@ -25,6 +25,8 @@ class HelmFirst(Requirement):
         self.tally = Tally(self.id, self.period_us, "us", MEASURED)
         self.last_ns: dict[tuple[int, int], int] = {}
         """(bus, id) -> when the last one was over; forgotten when its sender stops or something breaks."""
+        self.longest_us = -1
+        """Of all waits: only a longer one says anything."""
         self.broken = 0
         """Faults that are on."""
 
@@ -48,8 +50,11 @@ class HelmFirst(Requirement):
             return
         before_ns = self.last_ns.get((bus, can_id))
         self.last_ns[bus, can_id] = now_ns
-        if before_ns is not None:
-            waited_us = max((now_ns - before_ns) // US - self.period_us, 0)
+        if before_ns is None:
+            return
+        waited_us = max((now_ns - before_ns) // US - self.period_us, 0)
+        if waited_us > self.longest_us:
+            self.longest_us = waited_us
             self.tally.measure(waited_us, now_ns, f"{self.situation.node_of[can_id & 0x3F]}: a lever frame waited")
 
     def finish(self, now_ns: int) -> Verdict:

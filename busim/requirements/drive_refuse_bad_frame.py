@@ -45,10 +45,9 @@ class RefuseBadFrame(Requirement):
             self.untrue = self.untrue | concerned if begins else self.untrue - concerned
 
     def _lever(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
-        sender = can_id & 0x3F
-        for drive in self.situation.drives.values():
-            if drive.station != sender or drive.control_ns == now_ns or not mask & self.situation.host_bit[drive.address]:
-                continue  # not from whom it obeys, not received, or just counted as valid
+        for drive in self.situation.followers.get(can_id & 0x3F, ()):
+            if drive.control_ns == now_ns or not mask & self.situation.host_bit[drive.address]:
+                continue  # just counted as valid, or not received
             if not bits.sound(can_id, data):
                 self.bad += 1
                 self.tally.measure(0, now_ns, f"{drive.name}: corrupt lever frames received, none acted on")

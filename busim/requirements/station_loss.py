@@ -46,9 +46,9 @@ class Loss(Requirement):
             journal.watch_events(kind, getattr(self, f"_{kind}"))
 
     def _lever(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
-        for address, drive in self.situation.by_address.items():
-            if drive.station == can_id & 0x3F and drive.control_ns is not None:
-                self.obeyed[address] = drive.station, drive.control_ns
+        for drive in self.situation.followers.get(can_id & 0x3F, ()):
+            if drive.control_ns is not None:
+                self.obeyed[drive.address] = drive.station, drive.control_ns
 
     def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         if not bits.sound(can_id, data):
