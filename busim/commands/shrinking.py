@@ -38,4 +38,4 @@ def write_shrunk(
     entries = len(shrunk.scenario.actions) + len(shrunk.scenario.faults)
     ends = labels.SHRUNK_WHOLE if shrunk.whole else labels.SHRUNK_SPENT
     told = {"requirement": failed[0], "entries": entries, "runs": shrunk.runs, "ends": ends, "path": shown_path(path)}
-    return labels.SHRUNK.format(**told, line=line)
+    return f"{labels.SHRUNK.format(**told)}\n{labels.SHRUNK_RUN.format(line=line)}"

@@ -244,6 +244,7 @@ def play_again(path: Path | None, key: str, seed: int, write: Path | None, kinds
     print(boat_line(boat))
     run, branch = play(setup, job)
     print(printable(labels.SWEEP_AGAIN.format(key=run.key, moment=run.moment, at_s=run.at_ns / 1e9, seed=run.seed)))
+    print()
     scenario = branch.scenario()
     outcome = carry_out(boat.boat, boat.plan, setup.kinds, scenario, run.seed)
     for line in text_lines(outcome):

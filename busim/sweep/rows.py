@@ -80,7 +80,7 @@ class Row:
         self.works_not |= set(run.works_not)
         self.failed.update(run.failed)
         self.accepted.update(weak)
-        if self.worst is None or _badness(run, severity) > _badness(self.worst, self.worst_severity):
+        if self.worst is None or badness(run, severity) > badness(self.worst, self.worst_severity):
             self.worst, self.worst_severity = run, severity
 
 
@@ -89,7 +89,7 @@ def _note(spans: list[int], span: int | None) -> None:
         spans.append(span)
 
 
-def _badness(run: SweptRun, severity: int) -> tuple[int, int, int, int, int]:
+def badness(run: SweptRun, severity: int) -> tuple[int, int, int, int, int]:
     """What makes one run worse than another; of two alike the first counts."""
     never = sum(loss.to_neutral_ns is None for loss in run.losses)
     return bool(run.failed), severity, never, run.to_neutral_ns or 0, run.run_mm or 0

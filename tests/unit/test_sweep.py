@@ -22,9 +22,11 @@ from busim.sweep.moments import SPREAD, Anchor, anchors, moment, share
 from busim.sweep.outcome import RUNS, STREAMED, SweptRun, line_of, read_head, read_runs
 from busim.sweep.plan import Asked, Plan, plan_sweep, whole_grid
 from busim.sweep.replay import job_of, play, scenario_text
+from busim.sweep.rows import badness, gather
 from busim.sweep.settled import FAILS_UNDISTURBED, LEFT_OUT, SWEPT, Settled, look_at_mode
+from busim.sweep.severity import severity_of
 from busim.sweep.store import Store
-from busim.sweep.summary import badness, summary_of
+from busim.sweep.summary import summary_of
 from busim.sweep.touches import touched
 from busim.sweep.watched import begun, restored
 from busim.sweep.work import Setup, Worker
@@ -317,10 +319,12 @@ def test_kept_torn_and_resumed_is_the_same_as_in_one_piece(setup: Setup, tmp_pat
     assert not (torn / STREAMED).exists()
     summary = summary_of(plan.head, store.runs())
     assert summary.runs == RUNS_OF_TINY
-    assert {row.fault for row in summary.in_order()} == {"cut", "other_boat_file"}
-    for row in summary.in_order():
+    rows = [row.whole for row in gather(store.runs())]
+    assert {row.fault for row in rows} == {"cut", "other_boat_file"}
+    for row in rows:
         assert row.worst is not None
-        assert badness(row.worst) == max(badness(run) for run in runs if run.fault == row.fault)
+        worst = max(badness(run, severity_of(run)) for run in runs if run.fault == row.fault)
+        assert badness(row.worst, row.worst_severity) == worst
 
 
 def test_another_sweep_or_a_damaged_one_is_not_resumed(setup: Setup, tmp_path: Path) -> None:

@@ -32,6 +32,7 @@ TOLD_ELSEWHERE = {
     "motion": "in the table of losses",
     "shift_rest": "by the gear, and the drive's own row",
     "heading": "in the record's events",
+    "counts": "in the record's events, and on the rehearsal's screen",
     "ground": "in the table of losses",
 }
 """Events the timeline has no line for, and where they are to be seen."""
