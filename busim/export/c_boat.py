@@ -96,8 +96,8 @@ def _identity(plan: WirePlan, title: str, names: Names) -> Iterator[str]:
     yield heading("what this was exported from")
     yield comment(
         f"{title}. A node sends both fingerprints in its heartbeat, and the revision of its scene table in scene and scene_state: "
-        "whoever hears another one shows that one of the two was built from an older boat file. Compare these with the first "
-        "line of what busim prints for the boat file of today."
+        "whoever hears another one shows that one of the two was built from an older boat file. The first line of what busim "
+        "prints for the boat file has the fingerprints of today, and the page (busim export protocol) all three."
     )
     yield "\n".join(
         [
@@ -105,9 +105,16 @@ def _identity(plan: WirePlan, title: str, names: Names) -> Iterator[str]:
             macro(names.give("boat_fingerprint_of", "lighting"), hexadecimal(plan.lighting_fingerprint)),
             macro(names.give("boat_revision_of", "scenes"), hexadecimal(plan.scene_revision)),
             macro(names.give("boat_protocol_version"), unsigned(PROTOCOL_VERSION)),
-            comment('The same as text, for a display or a console: "Sea Otter, protocol 1, helm 7E7F, lighting DE23, scenes 8C0A"'),
+            comment(f'The same as text, for a display or a console: "{_stamp(plan, title)}"'),
             "extern const char busim_boat_stamp[];",
         ]
+    )
+
+
+def _stamp(plan: WirePlan, title: str) -> str:
+    return (
+        f"{title}, protocol {PROTOCOL_VERSION}, helm {plan.helm_fingerprint:04X}, lighting {plan.lighting_fingerprint:04X}, "
+        f"scenes {plan.scene_revision:04X}"
     )
 
 
@@ -208,11 +215,7 @@ def _tables(plan: WirePlan, names: Names) -> Iterator[str]:
 
 
 def boat_source(plan: WirePlan, title: str, head: str) -> str:
-    stamp = (
-        f"{title}, protocol {PROTOCOL_VERSION}, helm {plan.helm_fingerprint:04X}, lighting {plan.lighting_fingerprint:04X}, "
-        f"scenes {plan.scene_revision:04X}"
-    )
-    blocks = [comment(head), '#include "busim_boat.h"', f"const char busim_boat_stamp[] = {literal(stamp)};"]
+    blocks = [comment(head), '#include "busim_boat.h"', f"const char busim_boat_stamp[] = {literal(_stamp(plan, title))};"]
     for part in TABLES:
         blocks += _table_source(part, members_of(part, plan))
     return "\n\n".join(blocks) + "\n"

@@ -19,16 +19,18 @@ from busim.export.written import write_files
 from busim.protocol import catalogue
 from busim.protocol.catalogue import MESSAGES
 from busim.protocol.codec import Message
-from busim.protocol.counter import newer
+from busim.protocol.counter import ACCEPTED, DUPLICATE, REFUSED, PairWatch, newer
 from busim.protocol.ids import HELM_ADDRESSES, address_of
 from busim.protocol.lightness import duty_for
 from busim.run.run import carry_out
 from busim.scenario.load import load_scenario
 from busim.simulator.kinds import load_kinds
 
+from . import hand_made_frames as hand
 from .c_driver import SANITIZED, CDriver, compile_c, compiler
 from .conftest import Edited
 
+WORDS = {ACCEPTED: "counts", DUPLICATE: "duplicate", REFUSED: "refused"}
 BOATS = ("marsh_tern", "first_boat")
 
 
@@ -150,6 +152,45 @@ def _drawn(draw: random.Random, low: int, high: int) -> int:
     if draw.random() < 0.5:
         return min(max(draw.choice((low, high, 0)) + draw.randint(-1, 1), low), high)
     return draw.randint(low, high)
+
+
+def test_random_counters_through_both_rules(c_driver: CDriver) -> None:
+    """One bus and a pair: mostly in order, now and then lost, held back, sent twice or begun anew."""
+    draw = random.Random(1_907)
+    lines, expected = [], []
+    for run in range(120):
+        gap, buses = draw.randint(1, 100 if run % 3 == 0 else 5), (0, 1, 2)[: draw.randint(1, 3)]
+        pair = PairWatch(gap, buses)
+        lines.append(f"pair start {sum(1 << bus for bus in buses)} {gap}")
+        expected.append("started")
+        counters = dict.fromkeys(buses, draw.randrange(256))
+        for _ in range(60):
+            bus = draw.choice(buses)
+            step = draw.choice((1, 1, 1, 1, 1, 0, 2, gap, gap + 1, 128, 200, -1))
+            counters[bus] = (counters[bus] + step) % 256 if draw.random() < 0.9 else draw.randrange(256)
+            lines.append(f"pair {bus} {counters[bus]}")
+            expected.append(WORDS[pair.judge(counters[bus], bus)])
+    assert c_driver.ask(lines) == expected
+    assert set(WORDS.values()) < set(expected)
+
+
+def test_a_heartbeat_over_the_end_of_the_clock(c_driver: CDriver) -> None:
+    """32 bits of milliseconds run round after 49.7 days; who is silent then stays missing, as long as somebody asks meanwhile."""
+    ours = shipped("marsh_tern").plan.helm_fingerprint
+    end = 1 << 32
+    beats = [f"0 281 {hand.heartbeat(1, counter, ours).hex()}" for counter in (1, 2)]
+    answers = c_driver.ask([
+        "beat start 1", f"beat {end - 300} {beats[0]}", f"beat {end - 200} {beats[1]}", f"beat {end - 1}", "beat 149", "beat 150",
+        f"beat {1 << 30}", f"beat {1 << 31}", f"beat {3 << 30}", f"beat {end - 100}",
+    ])  # fmt: skip
+    assert answers == ["started", "missing", *["good"] * 3, *["missing"] * 5]
+
+
+def test_what_an_interrupt_fed_after_the_clock_was_read_is_not_over(c_driver: CDriver) -> None:
+    ours = shipped("marsh_tern").plan.helm_fingerprint
+    beats = [f"0 281 {hand.heartbeat(1, counter, ours).hex()}" for counter in (1, 2, 3)]
+    heard = [f"beat {at_ms} {beat}" for at_ms, beat in zip((0, 100, 201), beats, strict=True)]
+    assert c_driver.ask(["beat start 1", *heard, "beat 200", "beat 550", "beat 551"])[3:] == ["good", "good", "good", "missing"]
 
 
 @pytest.mark.parametrize("message", MESSAGES, ids=lambda message: message.name)
