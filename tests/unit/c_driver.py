@@ -34,19 +34,28 @@ def compile_c(sources: Iterable[Path], folders: Iterable[Path], *options: str, b
 
 
 class CDriver:
-    """The exported C of one node of a boat. `ask` sends lines and gives as many answers."""
+    """The exported C of one node of a boat. `ask` sends lines and gives as many answers.
+
+    It is compiled when it is asked first: what a test asks of Python before that is asked where there is no compiler too.
+    """
 
     def __init__(self, boat: LoadedBoat, node: str, folder: Path) -> None:
-        compiler()
+        self.texts = c_files(boat, node)
+        self.folder = folder
         self.program = folder / "driver"
-        exported = folder / "c"
-        paths = write_files(exported, c_files(boat, node), replace=False)
-        (folder / "glue.h").write_text("\n\n".join([f"#define TEST_MOST_SIGNALS {MOST_SIGNALS}u", *glue()]) + "\n")
+
+    def _build(self) -> None:
+        compiler()
+        exported = self.folder / "c"
+        paths = write_files(exported, self.texts, replace=False)
+        (self.folder / "glue.h").write_text("\n\n".join([f"#define TEST_MOST_SIGNALS {MOST_SIGNALS}u", *glue()]) + "\n")
         sources = [MAIN, *(path for path in paths if path.suffix == ".c")]
-        compile_c(sources, (exported, folder), *SANITIZED, "-o", str(self.program))
+        compile_c(sources, (exported, self.folder), *SANITIZED, "-o", str(self.program))
 
     def ask(self, lines: Sequence[str]) -> list[str]:
         """One process for all of them. Errors: AssertionError where a sanitizer spoke."""
+        if not self.program.exists():
+            self._build()
         done = subprocess.run([self.program], input="\n".join(lines) + "\n", capture_output=True, text=True)
         assert (done.returncode, done.stderr) == (0, "")
         answers = done.stdout.splitlines()

@@ -89,6 +89,7 @@ def built_and_run(folder: Path, program: Path, *options: str) -> subprocess.Comp
     return subprocess.run([program], capture_output=True, text=True)
 
 
+@pytest.mark.slow
 def test_the_self_test_passes(exported: Path, tmp_path: Path) -> None:
     done = built_and_run(exported, tmp_path / "selftest", *SANITIZED)
     assert (done.returncode, done.stderr) == (0, "")
