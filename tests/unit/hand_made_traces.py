@@ -229,6 +229,46 @@ CONTROL_TRACES: dict[str, list[tuple[int, Wire | Beat | Look, tuple[int, int]]]]
         (549, Look(), (1, 1)),
         (550, Look(), NOBODY),
     ],
+    "who is in control claims on, but sends no lever": [
+        (10, Beat(1, 1), NOBODY),
+        (20, Beat(1, 2), NOBODY),
+        (30, Wire(0x041, "11 01 00 01 60 00 00 00"), NOBODY),
+        (40, Wire(0x041, "22 02 00 01 60 00 00 00"), NOBODY),
+        (50, Wire(0x041, "D6 03 00 01 60 00 00 00"), (1, 1)),
+        (60, Wire(0x041, "44 04 00 01 60 00 00 00"), (1, 1)),  # the number obeyed is not newer than itself: no take anew
+        (200, Beat(1, 3), (1, 1)),
+        (210, Wire(0x041, "B0 05 00 01 60 00 00 00"), (1, 1)),
+        (299, Look(), (1, 1)),
+        (300, Look(), NOBODY),  # 250 ms since the take: a claim is no lever frame
+    ],
+    "lever frames that make no sense for this drive": [
+        (10, Beat(1, 1), NOBODY),
+        (20, Beat(1, 2), NOBODY),
+        (30, Wire(0x041, "11 01 00 01 60 00 00 00"), NOBODY),
+        (40, Wire(0x041, "22 02 00 01 60 00 00 00"), NOBODY),
+        (50, Wire(0x041, "D6 03 00 01 60 00 00 00"), (1, 1)),
+        (70, Wire(0x081, "2D 32 00 01 00 00 00 00"), (1, 1)),  # 50: the first, does not count
+        (90, Wire(0x081, "D9 33 00 01 00 00 00 00"), (1, 1)),  # 51: counts
+        (200, Beat(1, 3), (1, 1)),
+        (210, Wire(0x081, "7D 34 00 01 C0 00 00 00"), (1, 1)),  # 52: gear 11 is none to ask for (11 000000): fails as a whole
+        (220, Wire(0x081, "0B 35 00 01 7E 90 00 00"), (1, 1)),  # 53: ahead, 1001 = 1111101001: 01 111110|1001 00 00: beyond 1000
+        (339, Look(), (1, 1)),
+        (340, Look(), NOBODY),  # neither has fed the timeout
+    ],
+    "a lever frame that makes no sense for the other drive": [
+        (10, Beat(1, 1), NOBODY),
+        (20, Beat(1, 2), NOBODY),
+        (30, Wire(0x041, "11 01 00 01 60 00 00 00"), NOBODY),
+        (40, Wire(0x041, "22 02 00 01 60 00 00 00"), NOBODY),
+        (50, Wire(0x041, "D6 03 00 01 60 00 00 00"), (1, 1)),
+        (70, Wire(0x081, "2D 32 00 01 00 00 00 00"), (1, 1)),  # 50: the first, does not count
+        (90, Wire(0x081, "D9 33 00 01 00 00 00 00"), (1, 1)),  # 51: counts
+        (200, Beat(1, 3), (1, 1)),
+        (210, Wire(0x081, "03 34 00 01 00 0C 00 00"), (1, 1)),  # 52: gear 11 for drive 2 alone (0000 11 00): no matter of this drive
+        (400, Beat(1, 4), (1, 1)),
+        (459, Look(), (1, 1)),  # it has fed the timeout
+        (460, Look(), NOBODY),
+    ],
     "a take that is withdrawn": [
         (10, Beat(1, 1), NOBODY),
         (20, Beat(1, 2), NOBODY),
