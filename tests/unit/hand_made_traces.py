@@ -264,7 +264,7 @@ CONTROL_TRACES: dict[str, list[tuple[int, Wire | Beat | Look, tuple[int, int]]]]
         (70, Wire(0x081, "2D 32 00 01 00 00 00 00"), (1, 1)),  # 50: the first, does not count
         (90, Wire(0x081, "D9 33 00 01 00 00 00 00"), (1, 1)),  # 51: counts
         (200, Beat(1, 3), (1, 1)),
-        (210, Wire(0x081, "03 34 00 01 00 0C 00 00"), (1, 1)),  # 52: gear 11 for drive 2 alone (0000 11 00): no matter of this drive
+        (210, Wire(0x081, "03 34 00 01 00 0C 00 00"), (1, 1)),  # 52: gear 11 for drive 2 alone (0000 11 00): not this one
         (400, Beat(1, 4), (1, 1)),
         (459, Look(), (1, 1)),  # it has fed the timeout
         (460, Look(), NOBODY),
