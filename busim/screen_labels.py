@@ -166,7 +166,7 @@ KEYS_OF_VIEW: Final = {
     "bus": "/ filter  x hold",
     "faults": "up/down what  left/right where  enter break  m mend",
     "verdicts": "up/down choose",
-    "table": "arrows zone, level  0 dark  x left alone  c colour  v scene  ^s save  ^z take back  w leave",
+    "table": "^s save  w leave  arrows zone, level  0 dark  x left alone  c colour  v scene  ^z take back",
     "help": "up/down scroll  F1 back",
 }
 KEYS_HELP: Final = {
@@ -199,6 +199,7 @@ HELP_CAUTION: Final = (
     "Nothing here is connected to a boat. What passes here has still to be shown on the real one, shaft disconnected or propeller "
     "clear, boat secured, somebody at a cut-off of actuator power."
 )
+PALETTE_ASK: Final = "What do you want to do? Type a few letters of it"
 PALETTE_VIEW: Final = "view: {view}"
 PALETTE_LOOK: Final = "look: {look}"
 PALETTE_GUIDE: Final = "be led: {title}"

@@ -20,7 +20,7 @@ from busim.dashboard.banner import MOST_LINES, banner
 from busim.dashboard.board import Board
 from busim.dashboard.drawing import Drawing, fitted, wrapped
 from busim.dashboard.keyed import LEAST_HIGH, LEAST_WIDE, VIEWS, Keyed
-from busim.dashboard.looks import LOOKS, Look, themes
+from busim.dashboard.looks import Look, themes
 from busim.dashboard.timeline_board import timeline, timeline_high
 from busim.dashboard.view_boat import boat, table
 from busim.dashboard.view_bus import bus, nodes
@@ -77,9 +77,9 @@ class RehearsalApp(Keyed):
     # ------------------------------------------------------------------------------------------------ time
 
     def on_mount(self) -> None:
-        for theme in themes():
+        for theme in themes(self.looks):
             self.register_theme(theme)
-        self.theme = f"busim-{LOOKS[self.look].name}"
+        self.theme = f"busim-{self.looks[self.look].name}"
         if not self.driven:
             self.run_worker(self._carry_on(), exit_on_error=False)
             self.set_interval(DRAWN_S, self.tick)
@@ -142,7 +142,7 @@ class RehearsalApp(Keyed):
         if not self.is_running or not self.status.is_attached:
             return
         snapshot = self.snapshot()
-        look = LOOKS[self.look]
+        look = self.looks[self.look]
         wide, high = self.size.width, self.size.height
         small = wide < LEAST_WIDE or high < LEAST_HIGH
         for board in (self.status, self.banner, self.timeline, self.keys):

@@ -85,6 +85,14 @@ def wrapped(words: str, wide: int, indent: int = 0) -> list[str]:
     return textwrap.wrap(words, max(wide, 10), subsequent_indent=" " * indent) or [""]
 
 
+def fitted_name(name: str, wide: int) -> str:
+    """As `fitted`, but cut in its middle: names tell apart at both ends."""
+    if cell_len(name) <= wide or wide < 5:
+        return fitted(name, wide)
+    tail = (wide - 1) // 2
+    return f"{name[: wide - 1 - tail]}…{name[-tail:]}"
+
+
 def fitted(words: str, wide: int) -> str:
     """Exactly so many cells: cut, or filled up with blanks."""
     if cell_len(words) > wide:

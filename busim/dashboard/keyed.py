@@ -6,6 +6,7 @@ from typing import Any, ClassVar, Final
 
 from textual.app import SystemCommand
 from textual.binding import Binding, BindingType
+from textual.command import CommandPalette
 from textual.events import Key
 from textual.screen import Screen
 
@@ -13,7 +14,7 @@ from busim import screen_labels as labels
 from busim.dashboard.acting import LEVER_STEP, STATION_KEYS, Acts
 from busim.dashboard.asking import ListScreen, WordsScreen
 from busim.dashboard.board import Board
-from busim.dashboard.looks import LOOKS
+from busim.dashboard.looks import LOOKS, LOOKS_GREY
 from busim.dashboard.palette import commands
 from busim.dashboard.scene_table import SceneTable
 from busim.rehearsal.guides import GUIDES, Guide, Guided, title_of
@@ -30,11 +31,14 @@ WIDE, WIDE_HIGH = 150, 40
 SCROLL: Final = 3
 
 
+class Whole(Screen[None], inherit_bindings=False):
+    """Nothing on it takes a focus: tab is a key like any other, and comes in its turn."""
+
+
 class Keyed(Acts):
     ENABLE_COMMAND_PALETTE = True
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+c", "interrupt", show=False, priority=True),
-        Binding("tab", "next", show=False, priority=True),
         Binding("ctrl+s", "save_scene", show=False),
         Binding("ctrl+z", "take_back", show=False),
     ]
@@ -45,6 +49,7 @@ class Keyed(Acts):
         self.guided = Guided(guide, rehearsal.boat) if guide is not None else None
         self.view = "helm" if rehearsal.boat.drives else "boat"
         self.look = 0
+        self.looks = LOOKS_GREY if self.no_color else LOOKS
         self.pace = Pace(clock(), rehearsal.now_ns)
         self.history = History()
         self.back: int | None = None
@@ -53,6 +58,9 @@ class Keyed(Acts):
         """Where the traffic is held."""
         self.helping = False
         self.interrupted = False
+
+    def get_default_screen(self) -> Screen[None]:
+        return Whole()
 
     def draw(self) -> None:
         raise NotImplementedError
@@ -78,20 +86,15 @@ class Keyed(Acts):
         self.interrupted = True
         self.exit()
 
-    def action_next(self) -> None:
-        if len(self.screen_stack) > 1:
-            return
-        if self.view == "boat":
-            self.next_panel()
-        else:
-            self.next_station()
-        self.draw()
-
     def action_save_scene(self) -> None:
         self.ask_for_name()
 
     async def action_take_back(self) -> None:
         await self.take_back()
+
+    def action_command_palette(self) -> None:
+        if len(self.screen_stack) == 1:
+            self.push_screen(CommandPalette(placeholder=labels.PALETTE_ASK))
 
     def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
         yield from commands(self)
@@ -111,8 +114,8 @@ class Keyed(Acts):
         self.draw()
 
     def show_look(self, look: int) -> None:
-        self.look = look % len(LOOKS)
-        self.theme = f"busim-{LOOKS[self.look].name}"
+        self.look = look % len(self.looks)
+        self.theme = f"busim-{self.looks[self.look].name}"
         self.draw()
 
     def show_table(self) -> None:
@@ -148,6 +151,11 @@ class Keyed(Acts):
             self.show_look(self.look + 1)
         elif name == "w":
             self.show_table()
+        elif name == "tab" and self.table is None:
+            if self.view == "boat":
+                self.next_panel()
+            else:
+                self.next_station()
         elif self.table is not None and self.back is None:
             self.table_key(name)
         elif name == "g":

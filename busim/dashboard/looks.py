@@ -41,8 +41,14 @@ NIGHT: Final = Look(
     "night", "#000000", "#b82424 on #000000", "#701818 on #000000", "bold #d03434 on #000000", "bold #c02828 on #000000",
     "bold #e04040 on #000000", "bold #000000 on #b82424", "bold #000000 on #a83434", 350, True,
 )  # fmt: skip
+NIGHT_GREY: Final = Look(
+    "night", "#000000", "#909090 on #000000", "#686868 on #000000", "bold #b0b0b0 on #000000", "bold #a0a0a0 on #000000",
+    "bold #b8b8b8 on #000000", "bold #000000 on #a8a8a8", "bold #000000 on #808080", 350, False,
+)  # fmt: skip
+"""Where no colours are wanted (NO_COLOR), red turned into grey would be too dark to read."""
 LOOKS: Final = (DUSK, NIGHT, DAY)
-"""In the order in which a key goes through them."""
+LOOKS_GREY: Final = (DUSK, NIGHT_GREY, DAY)
+"""In the order in which a key goes through them; and where no colours are wanted."""
 
 
 def glow(look: Look, permille: int, rgb: tuple[int, int, int]) -> str:
@@ -63,10 +69,10 @@ def glow(look: Look, permille: int, rgb: tuple[int, int, int]) -> str:
     return f"{ink} on #{red:02x}{green:02x}{blue:02x}"
 
 
-def themes() -> list[Theme]:
+def themes(looks: tuple[Look, ...]) -> list[Theme]:
     """For what Textual draws itself, the palette and what asks for words: the looks again."""
     made = []
-    for look in LOOKS:
+    for look in looks:
         plain, strong = look.plain.split()[0], look.strong.split()[1]
         chosen = look.chosen.split()[-1]
         made.append(

@@ -8,7 +8,7 @@ from typing import Final
 
 from busim import screen_labels as labels
 from busim.dashboard.choice import mark
-from busim.dashboard.drawing import Drawing, fitted
+from busim.dashboard.drawing import Drawing, fitted, fitted_name
 from busim.dashboard.looks import Look, glow
 from busim.rehearsal.shown import LightShown
 
@@ -66,7 +66,7 @@ def _cell(light: LightShown | None, look: Look, part: int, chosen: str, cell: in
     if part == 1:
         words = f" {bar(max(light.permille, 0))} {level_words(light)}"
     else:
-        name = light.name if part == 0 else cell_line(light, cell - 2)
+        name = fitted_name(light.name, cell - 2) if part == 0 else cell_line(light, cell - 2)
         words = f"{mark(light.name == chosen)}{name}"
         if light.name == chosen:
             style = look.chosen
@@ -74,9 +74,11 @@ def _cell(light: LightShown | None, look: Look, part: int, chosen: str, cell: in
 
 
 def cell_line(light: LightShown, wide: int) -> str:
-    """A light on one line: its name, cut if need be, and its level."""
+    """A light on one line: its name, cut if need be, and its level; its colour where there is room for it."""
     level = level_words(light)
-    return f"{fitted(light.name, max(wide - len(level) - 1, 3))} {level}"
+    if len(light.name) + 1 + len(level) > wide and light.permille > 0:
+        level = percent_words(light)
+    return f"{fitted_name(light.name, max(wide - len(level) - 1, 3))} {level}"
 
 
 def bar(permille: int, cells: int = BAR) -> str:
@@ -88,9 +90,13 @@ def bar(permille: int, cells: int = BAR) -> str:
 def level_words(light: LightShown) -> str:
     if light.permille <= 0:
         return labels.LEFT_ALONE if light.permille < 0 else labels.DARK
-    level = labels.LIT if light.kind in ("switched", "navigation") else labels.LEVEL.format(percent=light.permille / 10)
+    level = percent_words(light)
     name = colour_name(light.rgb) if light.kind == "colour" else white_name(light.rgb) if light.kind == "tunable_white" else ""
     return f"{level} {labels.COLOUR_NAMES[name]}" if name else level
+
+
+def percent_words(light: LightShown) -> str:
+    return labels.LIT if light.kind in ("switched", "navigation") else labels.LEVEL.format(percent=light.permille / 10)
 
 
 def white_name(rgb: tuple[int, int, int]) -> str:

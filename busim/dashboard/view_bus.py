@@ -4,7 +4,7 @@ from typing import Final
 
 from busim import screen_labels as labels
 from busim.dashboard.choice import Choice
-from busim.dashboard.drawing import Drawing, fitted
+from busim.dashboard.drawing import Drawing, fitted, fitted_name
 from busim.dashboard.looks import Look
 from busim.dashboard.plan import bar
 from busim.protocol.plan import WirePlan
@@ -48,7 +48,7 @@ def node_parts(node: NodeShown, missing_ms: int, look: Look, cell: int) -> list[
         counts = counts.partition(" ")[0]
     # What is wrong is never cut for the sake of a name.
     width = max(len(counts), COUNTS if cell == ROOMY else 0)
-    name = fitted(f" {node.name}", max(cell - 2 - max(len(age), AGE) - 1 - width, 6))
+    name = " " + fitted_name(node.name, max(cell - 3 - max(len(age), AGE) - 1 - width, 5))
     age = age.ljust(AGE)
     rest = fitted(f" {counts}", max(cell - len(name) - 1 - len(age), 1))
     return [(f"{name} ", look.plain), (age, style), (rest, look.warning if troubled else look.quiet)]

@@ -2,6 +2,7 @@
 was said in the timeline last."""
 
 from bisect import bisect_right
+from dataclasses import replace
 from typing import Final
 
 from busim.rehearsal.shown import Snapshot
@@ -10,6 +11,19 @@ from busim.units import MS
 APART_NS: Final = 100 * MS
 MOST: Final = 6000
 """Ten minutes of them; what is longer ago is kept more coarsely."""
+
+
+FRAMES: Final = 24
+"""Frames of a snapshot that is kept."""
+
+
+def _slim(snapshot: Snapshot, before: Snapshot) -> Snapshot:
+    """The same, with whatever is as it was before kept once."""
+    alike = {name: getattr(before, name) for name in _STEADY if getattr(before, name) == getattr(snapshot, name)}
+    return replace(snapshot, frames=snapshot.frames[-FRAMES:], **alike)
+
+
+_STEADY: Final = ("drives", "stations", "rudder", "lights", "panels", "load", "faults", "verdicts")
 
 
 class History:
@@ -23,7 +37,7 @@ class History:
         kept = self.kept
         if kept and snapshot.lines == kept[-1].lines and snapshot.at_ns - kept[-1].at_ns < APART_NS:
             return
-        kept.append(snapshot)
+        kept.append(_slim(snapshot, kept[-1]) if kept else snapshot)
         if len(kept) > MOST:
             self._thin()
 

@@ -8,7 +8,7 @@ RawFrame = tuple[int, int, int, bytes]
 """(at_ns, bus, can_id, data)"""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class DriveShown:
     """`station` who it obeys, empty nobody. Gears 0 neutral, 1 ahead, 2 astern, 3 between. `sensed` and `asked` None: not heard.
 
@@ -33,7 +33,7 @@ class DriveShown:
     unheard_ms: int | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class AlarmShown:
     """A line of a station's list. `state` is one of those in `busim.events.alarm_view`, `under` how many stand under it."""
 
@@ -43,7 +43,7 @@ class AlarmShown:
     under: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class StationShown:
     """`shows` what its display says; `plugged` None where it has no plug."""
 
@@ -58,7 +58,7 @@ class StationShown:
     plugged: bool | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class LightShown:
     """`number` as on the bus; `on_board` is (metres from the bow, to starboard), None where the boat file does not say."""
 
@@ -69,7 +69,7 @@ class LightShown:
     on_board: tuple[float, float] | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class FieldShown:
     number: int
     name: str
@@ -77,7 +77,7 @@ class FieldShown:
     state: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class PanelShown:
     name: str
     node: str
@@ -87,7 +87,7 @@ class PanelShown:
     fields: tuple[FieldShown, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class NodeShown:
     """`age_ms` since its last heartbeat, None never heard; `counts` (bus, state, TEC, REC) of each of its controllers."""
 
@@ -99,7 +99,7 @@ class NodeShown:
     counts: tuple[tuple[str, int, int, int], ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class RudderShown:
     """Angles in hundredths of a degree, + is starboard. `station` who steers, empty nobody; `fault` 0 none."""
 
@@ -109,7 +109,7 @@ class RudderShown:
     fault: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Snapshot:
     """`load` is (bus, frames a second, load in permille), `faults` (number, name, place), `lines` how many the timeline has."""
 

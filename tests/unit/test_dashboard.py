@@ -405,6 +405,17 @@ def test_while_the_terminal_lags_nothing_is_drawn_and_the_boat_goes_on() -> None
     play(lag)
 
 
+def test_without_colours_night_is_grey_and_can_be_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("NO_COLOR", "1")
+
+    async def look(table: Table) -> None:
+        table.app.show_look(1)
+        assert table.app.looks[1].name == "night"
+        assert not table.app.looks[1].red
+
+    play(look)
+
+
 def test_ctrl_c_ends_it_and_is_told() -> None:
     async def interrupt(table: Table) -> None:
         await table.press("ctrl+c")

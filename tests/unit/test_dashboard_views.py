@@ -10,8 +10,8 @@ from busim.boat.load import load_boat
 from busim.boat.model import BoatFile
 from busim.dashboard.banner import banner
 from busim.dashboard.choice import CHOSEN, Choice
-from busim.dashboard.drawing import Drawing, fitted, wrapped
-from busim.dashboard.looks import DAY, DUSK, LOOKS, NIGHT, Look, glow
+from busim.dashboard.drawing import Drawing, fitted, fitted_name, wrapped
+from busim.dashboard.looks import DAY, DUSK, LOOKS, NIGHT, NIGHT_GREY, Look, glow
 from busim.dashboard.places import places_for, places_in_words
 from busim.dashboard.plan import colour_name, laid_out, plan
 from busim.dashboard.view_boat import boat
@@ -71,7 +71,7 @@ def test_night_is_red_and_low() -> None:
             assert max(green, blue) <= max(red // 2, 0x60)
 
 
-@pytest.mark.parametrize("look", LOOKS, ids=lambda look: look.name)
+@pytest.mark.parametrize("look", [*LOOKS, NIGHT_GREY], ids=["dusk", "night", "day", "night, no colours"])
 def test_words_stand_out_from_their_ground(look: Look) -> None:
     """Contrast of at least 4.5 to 1 by day and dusk, 3 to 1 at night, which is meant to be dim (WCAG 2.1, s. 1.4.3, and the
     relative luminance it defines)."""
@@ -192,6 +192,12 @@ def test_words_fit_exactly() -> None:
     assert fitted("é", 3) == "é  "
     assert len(fitted("漢字", 5)) == 3, "wide letters take two cells"
     assert wrapped("one two three", 10, indent=2) == ["one two", "  three"]
+
+
+def test_a_long_name_is_cut_in_its_middle() -> None:
+    assert fitted_name("starboard_drive", 10) == "starb…rive"
+    assert fitted_name("starboard_cutout", 10) == "starb…tout"
+    assert fitted_name("galley", 10) == "galley    "
 
 
 def test_a_window_keeps_the_line_that_matters_and_says_what_is_left_out() -> None:
