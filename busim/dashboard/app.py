@@ -164,12 +164,16 @@ class RehearsalApp(Keyed):
         self._show_ends(snapshot, look, wide)
         self.carry()
         side = wide // 2 if both else wide
-        self.left.show(self._helm_and_nodes(snapshot, look, side - 1, body_high) if both else self._body(
-            snapshot, look, wide, body_high
-        ), look.background)
+        body = (
+            self._helm_and_nodes(snapshot, look, side - 1, body_high) if both else self._body(snapshot, look, wide, body_high)
+        )
+        self.carry()
+        self.left.show(body, look.background)
         self.carry()
         if both:
-            self.right.show(boat(snapshot, self.choice, look, side, body_high, active=self.view == "boat"), look.background)
+            beside = boat(snapshot, self.choice, look, side, body_high, active=self.view == "boat")
+            self.carry()
+            self.right.show(beside, look.background)
             self.carry()
         said = self.rehearsal.timeline.said
         self.timeline.show(timeline(said if self.back is not None else said[: snapshot.lines], self.back, look, wide, below),

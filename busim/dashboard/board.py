@@ -1,17 +1,23 @@
 """A drawing on the screen. Only the lines that changed are drawn again: a table widget would cost most of a core."""
 
+from functools import lru_cache
 from typing import Any
 
 from rich.segment import Segment
 from rich.style import Style
-from rich.text import Text
 from textual import events
 from textual.geometry import Region
 from textual.message import Message
 from textual.strip import Strip
 from textual.widget import Widget
 
-from busim.dashboard.drawing import Drawing, Target
+from busim.dashboard.drawing import EMPTY, Drawing, Row, Target
+
+
+@lru_cache(maxsize=1024)
+def styled(style: str, ground: str) -> Style:
+    """A style in words, over the ground."""
+    return Style.parse(ground) + Style.parse(style)
 
 
 class Board(Widget):
@@ -35,36 +41,42 @@ class Board(Widget):
 
     def __init__(self, identity: str) -> None:
         super().__init__(id=identity)
-        self.lines: list[Text] = []
+        self.lines: list[Row] = []
         self.targets: list[Target] = []
-        self.ground = Style.parse("on #14181c")
+        self.ground = "on #14181c"
         self._strips: dict[int, Strip] = {}
         self._dragged: Target | None = None
 
     def show(self, drawing: Drawing, background: str) -> None:
-        """Draw this from now on."""
-        ground = Style.parse(f"on {background}")
+        """Draw this from now on. Lines are made ready here, so that little is left to do when the screen is put together."""
+        ground = f"on {background}"
         everything = ground != self.ground
         self.ground = ground
         before, self.lines, self.targets = self.lines, drawing.lines, drawing.targets
-        for number in range(max(len(before), len(self.lines))):
-            old = before[number] if number < len(before) else None
-            new = self.lines[number] if number < len(self.lines) else None
-            if everything or old is None or new is None or old != new or old.spans != new.spans:
-                self._strips.pop(number, None)
-                if number < self.size.height:
-                    self.refresh(Region(0, number, self.size.width, 1))
+        wide, high = self.size
         if everything:
             self._strips.clear()
             self.refresh()
+        for number in range(max(len(before), len(self.lines))):
+            old = before[number] if number < len(before) else None
+            new = self.lines[number] if number < len(self.lines) else None
+            if old != new:
+                self._strips.pop(number, None)
+                if number < high and not everything:
+                    self.refresh(Region(0, number, wide, 1))
+            if number < high and number not in self._strips:
+                self._strips[number] = self._strip(number, wide)
+
+    def _strip(self, number: int, wide: int) -> Strip:
+        row = self.lines[number] if number < len(self.lines) else EMPTY
+        segments = [Segment(words, styled(style, self.ground)) for words, style in row.parts if words]
+        return Strip(segments).adjust_cell_length(wide, styled("", self.ground))
 
     def render_line(self, y: int) -> Strip:
         wide = self.size.width
         strip = self._strips.get(y)
         if strip is None or strip.cell_length != wide:
-            segments = list(self.lines[y].render(self.app.console)) if y < len(self.lines) else []
-            strip = Strip(Segment.apply_style(segments, self.ground)).adjust_cell_length(wide, self.ground)
-            self._strips[y] = strip
+            strip = self._strips[y] = self._strip(y, wide)
         return strip
 
     def _at(self, event: events.MouseEvent) -> Target | None:

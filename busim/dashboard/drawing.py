@@ -2,12 +2,14 @@
 
 import textwrap
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, Final
 
-from rich.cells import cell_len
-from rich.text import Text
+from rich.cells import cell_len, set_cell_size
 
 from busim import screen_labels as labels
+
+LEAST_WINDOW: Final = 3
+"""With fewer lines there is no room to say what is left out."""
 
 
 @dataclass(frozen=True)
@@ -27,17 +29,46 @@ class Target:
         return 0 if abs(value) < 1200 // wide else max(-1000, min(value, 1000))
 
 
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A line: (words, style) side by side. A picture has dozens of them twenty times a second, so they are no more than that."""
+
+    parts: tuple[tuple[str, str], ...]
+
+    @property
+    def plain(self) -> str:
+        return "".join([words for words, _ in self.parts])
+
+    def cut(self, wide: int) -> "Row":
+        """Exactly so many cells of it: cut, or filled up with blanks."""
+        left, kept = wide, []
+        for words, style in self.parts:
+            cells = cell_len(words)
+            if cells > left:
+                kept.append((set_cell_size(words, left), style))
+                left = 0
+                break
+            kept.append((words, style))
+            left -= cells
+        if left:
+            kept.append((" " * left, ""))
+        return Row(tuple(kept))
+
+
+EMPTY: Final = Row(())
+
+
 @dataclass
 class Drawing:
-    lines: list[Text] = field(default_factory=list)
+    lines: list[Row] = field(default_factory=list)
     targets: list[Target] = field(default_factory=list)
 
     def put(self, *parts: tuple[str, str]) -> None:
         """One line of (words, style)."""
-        self.lines.append(Text.assemble(*parts, no_wrap=True, end=""))
+        self.lines.append(Row(parts))
 
     def gap(self) -> None:
-        self.lines.append(Text("", end=""))
+        self.lines.append(EMPTY)
 
     def touch(self, left: int, right: int, *what: Any, slides: bool = False) -> None:
         """What lies on the line put last can be touched."""
@@ -47,36 +78,35 @@ class Drawing:
         """The other below this one."""
         first = len(self.lines)
         self.lines += other.lines
-        self.targets += [Target(each.line + first, each.left, each.right, each.what, each.slides) for each in other.targets]
+        self.targets += [replace(each, line=each.line + first) for each in other.targets]
 
     def beside(self, other: "Drawing", left: int) -> "Drawing":
         """This one with the other to the right of it, from column `left` on."""
         joined = Drawing(targets=list(self.targets))
         for number in range(max(len(self.lines), len(other.lines))):
-            line = self.lines[number].copy() if number < len(self.lines) else Text("", end="")
-            line.truncate(left, pad=True)
-            if number < len(other.lines):
-                line.append_text(other.lines[number])
-            joined.lines.append(line)
-        joined.targets += [Target(each.line, each.left + left, each.right + left, each.what, each.slides) for each in other.targets]
+            line = (self.lines[number] if number < len(self.lines) else EMPTY).cut(left)
+            more = other.lines[number].parts if number < len(other.lines) else ()
+            joined.lines.append(Row((*line.parts, *more)))
+        joined.targets += [replace(each, left=each.left + left, right=each.right + left) for each in other.targets]
         return joined
 
     def window(self, high: int, keep: int, style: str) -> "Drawing":
         """So many lines of it at most, line `keep` among them; what is left out is said."""
         count = len(self.lines)
-        if count <= high or high < 3:
-            return Drawing(self.lines[:high], [each for each in self.targets if each.line < high]) if count > high else self
-        first = max(0, min(keep - high // 2, count - high))
+        if count <= high:
+            return self
+        first = max(0, min(keep - high // 2, count - high)) if high >= LEAST_WINDOW else 0
         cut = Drawing(self.lines[first : first + high])
         cut.targets = [replace(each, line=each.line - first) for each in self.targets if first <= each.line < first + high]
-        if first:
-            cut._say(0, labels.MORE_ABOVE.format(count=first + 1), style)
-        if first + high < count:
-            cut._say(high - 1, labels.MORE_BELOW.format(count=count - first - high + 1), style)
+        if high >= LEAST_WINDOW:
+            if first:
+                cut._say(0, labels.MORE_ABOVE.format(count=first + 1), style)
+            if first + high < count:
+                cut._say(high - 1, labels.MORE_BELOW.format(count=count - first - high + 1), style)
         return cut
 
     def _say(self, line: int, words: str, style: str) -> None:
-        self.lines[line] = Text.assemble((f"  {words}", style), no_wrap=True, end="")
+        self.lines[line] = Row(((f"  {words}", style),))
         self.targets = [each for each in self.targets if each.line != line]
 
 
@@ -95,8 +125,7 @@ def fitted_name(name: str, wide: int) -> str:
 
 def fitted(words: str, wide: int) -> str:
     """Exactly so many cells: cut, or filled up with blanks."""
-    if cell_len(words) > wide:
-        cut = Text(words)
-        cut.truncate(wide, overflow="ellipsis")
-        words = cut.plain
-    return words + " " * (wide - cell_len(words))
+    cells = cell_len(words)
+    if cells <= wide:
+        return words + " " * (wide - cells)
+    return set_cell_size(words, wide - 1) + "…" if wide > 0 else ""

@@ -4,7 +4,8 @@
 
 The app runs in a process of its own on a terminal of its own, which is read as fast as it writes; everything is as a user has it.
 Printed are the share of a core (drawing and the boat together, and the boat alone by itself), and lateness: for each slice of the
-simulation, how much later than due its first moment had been played.
+simulation, how much later than due its first moment had been played. On a machine that others use too, that is theirs as well;
+so the longest stretches of computing between two slices are printed beside it, in this process's own time.
 """
 
 import argparse
@@ -21,6 +22,7 @@ import tempfile
 import termios
 import time
 from pathlib import Path
+from typing import ClassVar
 
 from busim.boat.load import load_boat
 from busim.boat.shipped import shipped_folder
@@ -41,6 +43,14 @@ def inside(seconds: float, view: str, answer: Path) -> None:
 
     class Measured(RehearsalApp):
         pictures = 0
+        computed_s = 0.0
+        stretches: ClassVar[list[float]] = []
+
+        def carry(self) -> None:
+            began = time.thread_time()
+            self.stretches.append(began - self.computed_s)
+            super().carry()
+            self.computed_s = time.thread_time()
 
         def draw(self) -> None:
             self.pictures += 1
@@ -53,13 +63,15 @@ def inside(seconds: float, view: str, answer: Path) -> None:
 
     def begin() -> None:
         app.pace.late_s.clear()
+        app.stretches.clear()
         app.pictures = 0
         began.extend((time.process_time(), time.monotonic()))
 
     def end() -> None:
         spent, passed = time.process_time() - began[0], time.monotonic() - began[1]
         late = list(app.pace.late_s)
-        answer.write_text(json.dumps({"core": spent / passed, "pictures": app.pictures / passed, "late_s": late}))
+        found = {"core": spent / passed, "pictures": app.pictures / passed, "late_s": late, "stretches": app.stretches}
+        answer.write_text(json.dumps(found))
         app.exit()
 
     def under_way() -> None:
@@ -114,6 +126,9 @@ def main() -> None:
     found = on_a_terminal(float(wanted.seconds), wanted.view)
     late_ms = sorted(1000 * each for each in found["late_s"])  # type: ignore[attr-defined]
     places = {f"{share:.1%}": late_ms[min(int(len(late_ms) * share), len(late_ms) - 1)] for share in (0.99, 0.999)}
+    stretches = sorted(1000 * each for each in found["stretches"])  # type: ignore[attr-defined]
+    at = stretches[int(len(stretches) * 0.99)]
+    print(f"computing between two slices: 99 % {at:.1f} ms, longest {stretches[-1]:.1f} ms")
     print(f"pictures a second: {found['pictures']:.1f}; all of it: {found['core']:.0%} of a core")
     print(f"the boat by herself, at real time: {boat_alone(wanted.seconds):.0%} of a core")
     print(f"lateness over {len(late_ms)} slices: median {statistics.median(late_ms):.1f} ms, "
