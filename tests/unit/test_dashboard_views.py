@@ -179,6 +179,13 @@ def test_a_place_on_a_trunk_names_its_neighbours() -> None:
     assert len(words) == len(set(words))
 
 
+@pytest.mark.parametrize("name", sorted(BY_NAME))
+def test_no_two_places_read_alike(name: str) -> None:
+    model, fault = marsh_tern(), BY_NAME[name]
+    words = places_in_words(fault, places_for(fault, model), model)
+    assert len(words) == len(set(words))
+
+
 def test_help_says_what_this_boat_does_when_control_is_lost() -> None:
     """Limits by hand from the boat file: 5 m at 3 kn is 5 x 3600 / (3 x 1852) s = 3.240 s."""
     said = "\n".join(facts(marsh_tern()))
