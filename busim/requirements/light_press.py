@@ -9,7 +9,7 @@ from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
 from busim.protocol.plan import ControlPlan, PanelPlan
 from busim.requirements.in_a_log import Reported
-from busim.requirements.requirement import Context, Requirement
+from busim.requirements.requirement import HANGS, Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, SECOND
 
@@ -66,6 +66,7 @@ class LightPress(Requirement):
         super().__init__(context)
         self.tally = Tally(self.id, INSTANT_MS, "ms", FROM_PLANT)
         plan = context.plan
+        self.nodes = {panel.name: self.situation.node_of[panel.address] for panel in plan.panels}
         self.zone_names = {zone.number: zone.name for zone in plan.zones}
         self.fields: dict[tuple[str, str], tuple[PanelPlan, ControlPlan]] = {
             (self.situation.node_of[panel.address], f"touch.{control.number}"): (panel, control)
@@ -76,6 +77,8 @@ class LightPress(Requirement):
         self.courses: dict[str, Course] = {}
         """Zone -> how it changes, or changed last."""
         self.levels = dict.fromkeys(self.zone_names.values(), 0)
+        self.numb: set[str] = set()
+        """Panels' nodes whose program stands still, or hears of no touch."""
         self.broken = 0
         """Faults that are on."""
         self.touches: list[Touch] = []
@@ -85,9 +88,19 @@ class LightPress(Requirement):
         journal.watch_events("key", self._key)
         journal.watch_events("lamp", self._lamp)
         journal.watch_events("fault", self._fault)
+        journal.watch_events("start", self._start)
         journal.watch_outputs(self._output, "field.")
 
+    def _start(self, event: Event) -> None:
+        self.numb.discard(event[3])
+
     def _fault(self, event: Event) -> None:
+        _, _, _, fault, place, begins = event
+        if fault in HANGS:
+            (self.numb.add if begins else self.numb.discard)(place)
+        elif fault == "touch_hung":
+            node = self.nodes[place]
+            (self.numb.add if begins else self.numb.discard)(node)
         self.broken += 1 if event[5] else -1
         for touch in self.touches:
             touch.troubled = True
@@ -104,7 +117,7 @@ class LightPress(Requirement):
                 self.touches.remove(touch)  # too short to be a press
             return
         self._close_rested(at_ns)
-        if node not in self.situation.running:
+        if node not in self.situation.running or node in self.numb:
             return  # a dead panel registers nothing
         wanted = {}
         for number in control.zones:

@@ -443,3 +443,35 @@ def test_flood_forgets_with_the_listener() -> None:
     rig.pass_time(3000)
     assert rig.says() == "not exercised"
     assert rig.now_ns > 4 * SECOND
+
+
+def test_shown_by_a_line_that_has_stood_since_before_though_one_heartbeat_came_between() -> None:
+    """A node that comes back for a moment and falls silent again: its line went on standing, and covers it at once."""
+    rig = shown()
+    rig.dead.add(PORT)
+    rig.pass_time(400)
+    rig.line(1, "node_lost", PORT)
+    rig.pass_time(3000)
+    rig.frame(hand.HEARTBEAT, PORT, hand.heartbeat(PORT, rig.counter(hand.HEARTBEAT, PORT), 1))
+    rig.pass_time(1400)
+    rig.line(2, "lever_fault", WHEELHOUSE)
+    assert rig.says() == "pass"
+    assert rig.verdict().measured == 400
+    rig.clear(1)
+    rig.dead.discard(PORT)
+    rig.pass_time(200)
+    rig.dead.add(PORT)
+    rig.pass_time(1400)
+    rig.line(1, "node_lost", PORT)
+    assert rig.says() == "fail", "a line that came down covers nothing"
+
+
+@pytest.mark.parametrize("fault", ["hang", "application_dead"])
+def test_flood_a_listener_whose_program_stands_still_hides_nothing(fault: str) -> None:
+    for hung in (True, False):
+        rig = AlarmJudge(Flood)
+        rig.event("fault", fault if hung else "cut", AFT, 1)
+        for _ in range(2):
+            rig.frame(hand.ALARM, PORT, hand.alarm(PORT, rig.counter(hand.ALARM, PORT), number_of("control_lost")))
+        rig.pass_time(1300)
+        assert rig.says() == ("not exercised" if hung else "fail")

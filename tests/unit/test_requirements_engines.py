@@ -348,3 +348,14 @@ def test_limits_are_the_boats() -> None:
     requirement = rig.requirement
     assert isinstance(requirement, Availability)
     assert (requirement.ride_through_ms * MS, requirement.rearm_ms * MS) == (200 * MS, 10 * SECOND)
+
+
+def test_a_broken_neutral_now_contact_is_a_press_that_nobody_need_ride_through() -> None:
+    for place, says in (("wheelhouse, neutral_now", NOT_EXERCISED), ("wheelhouse, take", FAIL)):
+        rig = in_gear(Availability)
+        rig.event("fault", "sensor_short", place, 1)
+        rig.after(100)
+        rig.event("fault", "sensor_short", place, 0)
+        forced_out(rig)
+        rig.after(NEUTRAL_LIMIT_MS)
+        assert rig.says() == says

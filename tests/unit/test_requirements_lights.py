@@ -185,3 +185,28 @@ def test_a_later_touch_of_the_same_zone_is_let_off_with_the_failed_one() -> None
     failed(rig, LAMP)
     rig.after(2000)
     assert rig.says() == PASS
+
+
+@pytest.mark.parametrize(("after_ms", "verdict"), [(1000, PASS), (1001, FAIL)])
+def test_while_something_is_broken_a_press_has_a_second(after_ms: int, verdict: str) -> None:
+    """1 s keeps the thought (Miller 1968; Card 1991); the panel's field shows that it waits."""
+    rig = lights()
+    rig.event("fault", "intermittent", "cut main", 1)
+    touch(rig, LAMP)
+    rig.after(after_ms)
+    rig.event("lamp", "cabin", 1000)
+    rig.after(100)
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize(("fault", "place"), [("hang", "node_20"), ("application_dead", "node_20"), ("touch_hung", "steps")])
+def test_a_panel_that_hears_of_no_touch_registers_nothing(fault: str, place: str) -> None:
+    rig = lights()
+    rig.event("fault", fault, place, 1)
+    touch(rig, LAMP)
+    rig.after(2000)
+    assert rig.says() == NOT_EXERCISED
+    rig.event("fault", fault, place, 0)
+    touch(rig, LAMP)
+    rig.after(2000)
+    assert rig.says() == FAIL

@@ -524,3 +524,16 @@ def test_a_rudder_left_alone_with_a_take_that_came_to_nothing_fails() -> None:
     rig.after(1001)
     assert rig.says() == FAIL
     assert rig.verdict().evidence == "bridge: its take was left half done (rudder)"
+
+
+def test_a_take_that_came_to_nothing_is_over_once_control_is_asked_for_again() -> None:
+    """The second press has its own time: what completes it is not put down to the first one, as too late."""
+    rig = RudderJudge(Transfer)
+    rig.event("start", f"node_{BRIDGE}", 0)
+    rig.event("key", f"node_{BRIDGE}", "take", 1)
+    rig.after(750)
+    rig.event("key", f"node_{BRIDGE}", "take", 1)
+    rig.after(60)
+    for drive in (PORT, STARBOARD):
+        rig.obeys(BRIDGE, 1, drive=drive)
+    assert (rig.says(), rig.verdict().measured) == (SELF_REPORTED, 60)
