@@ -66,6 +66,7 @@ class Branch:
         over = bool(ends) or (self.fault is not None and not BY_NAME[self.fault[0]].lasts)
         self.people = People(self.ground.boat, self.script, watched, over=over)
         self.tried = self.people.try_everything()
+        self._let_go()
         if self.tried.in_gear or self.tried.off_idle:
             in_gear = tuple(sorted({*self.severity.in_gear, *self.tried.in_gear}))
             off_idle = tuple(sorted({*self.severity.off_idle, *self.tried.off_idle}))
@@ -98,6 +99,18 @@ class Branch:
                 rested_ns = world.now_ns
             elif world.now_ns - rested_ns >= 6 * LOOK_NS:
                 return
+            world.run(min(world.now_ns + LOOK_NS, limit_ns))
+
+    def _let_go(self) -> None:
+        """A drive that has lost control once more since is given the time in which it has to be safe."""
+        situation, world = self.watched.situation, self.watched.world
+        limit_ns = world.now_ns + settle_ms(self.ground.boat, self.ground.limits) * MS
+
+        def lost() -> bool:
+            moving = [drive for drive in situation.drives.values() if drive.true_gear or drive.true_at_stop is False]
+            return any(not in_control(situation, drive, world.now_ns) for drive in moving)
+
+        while world.now_ns < limit_ns and lost():
             world.run(min(world.now_ns + LOOK_NS, limit_ns))
 
     def _severity(self) -> Severity:

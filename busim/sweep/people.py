@@ -20,8 +20,8 @@ LOOK_NS: Final = 50 * MS
 _LEVER_MS: Final = 150
 _MARGIN_MS: Final = 300
 _CRANK_MS: Final = 1500
-_TRY_NS: Final = 1000 * MS
-"""Whether wheel and lights do anything is seen by then."""
+_TRY_NS: Final = 1100 * MS
+"""Whether wheel and lights do anything is seen by then: a panel has a second to say that a press failed."""
 _MOVED_CDEG: Final = 100
 _WHEEL_PERMILLE: Final = 400
 

@@ -80,6 +80,7 @@ def applies(requirement: str, boat: BoatFile) -> bool:
         "boat": bool(boat.drives),
         "station": bool(boat.stations),
         "light": bool(boat.panels),
+        "station.one_in_control": len(boat.drives) > 1,
         "station.pendant_out": any(has_plug(boat, station) for station in boat.stations),
         "station.loss": len(boat.stations) > 1,
         "light.scene": bool(boat.scenes),
