@@ -11,7 +11,7 @@ just transmitted waits 8 bits more.
 
 from typing import TYPE_CHECKING, Any, Final
 
-from busim.bus.controller import FIRST_IN_FIRST_OUT, Controller, Request, Route
+from busim.bus.controller import FIRST_IN_FIRST_OUT, PRIORITY, Controller, Request, Route
 from busim.frames.layout import (
     ACK_DELIMITER_BITS,
     END_OF_FRAME_BITS,
@@ -97,14 +97,23 @@ class Segment:
     def arbitrate(self, now_ns: int) -> None:
         """The start-of-frame bit is here: the lowest id of all that are ready wins and is transmitted."""
         contenders = self.contenders
-        if len(contenders) == 1 and len(contenders[0].pending) == 1:  # most frames: there is nothing to choose from
+        if len(contenders) == 1:  # most frames: nobody else wants to send
             sender = contenders[0]
-            request = sender.pending[0]
-            if request[2] <= now_ns <= request[4] and sender.suspended_until_ns <= now_ns:
-                contenders.clear()
-                sender.pending.clear()
-                self._transmit(now_ns, sender, request)
-                return
+            pending = sender.pending
+            request = pending[0]
+            if len(pending) == 1:
+                if request[2] <= now_ns <= request[4] and sender.suspended_until_ns <= now_ns:
+                    contenders.clear()
+                    pending.clear()
+                    self._transmit(now_ns, sender, request)
+                    return
+            elif sender.queue == PRIORITY and not sender.mailboxes:
+                request = min(pending)
+                none_old = min([waiting[4] for waiting in pending]) >= now_ns
+                if request[2] <= now_ns and none_old and sender.suspended_until_ns <= now_ns:
+                    pending.remove(request)
+                    self._transmit(now_ns, sender, request)
+                    return
         self._compete(now_ns)
 
     def _compete(self, now_ns: int) -> None:
