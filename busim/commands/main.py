@@ -253,6 +253,53 @@ def sweep(
     return run(boat, Wanted(drawn, full, tuple(only or ()), budget, workers, resume, as_json), kind or [])
 
 
+@app.command(short_help="Plug programs into the simulated boat, as if by a CAN adapter.")
+@guarded
+def plug(
+    boat: Boat = None,
+    port: Annotated[
+        int | None,
+        typer.Option(metavar="NUMBER", parser=_whole_number(0, 65_535), help="TCP port of this computer; 0: a free one."),
+    ] = None,
+    pty: Annotated[
+        int | None, typer.Option(metavar="NUMBER", parser=_whole_number(1, 8), help="So many pseudo-terminals instead, or as well.")
+    ] = None,
+    bus: Annotated[
+        str | None, typer.Option(metavar="NAME", help="The bus they are plugged into. Left out: the one of the helm.")
+    ] = None,
+    without: Annotated[
+        list[str] | None, typer.Option("--without", metavar="NODE", help="Leave out a node for a program to play. May be repeated.")
+    ] = None,
+    scenario: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A scenario that plays meanwhile, or the name of one in scenarios/.")
+    ] = None,
+    seed: Annotated[
+        int | None,
+        typer.Option(metavar="NUMBER", parser=_whole_number(0, LARGEST_SEED), help="Draws all that is random. Left out: 1."),
+    ] = None,
+    seconds: Annotated[
+        int | None,
+        typer.Option("--for", metavar="SECONDS", parser=_whole_number(1, 86_400), help="End by itself after so many seconds."),
+    ] = None,
+    kind: Kinds = None,
+) -> int:
+    """The simulated boat in real time, for any program that opens a serial CAN adapter (slcan). Each program is a node on the bus
+    of its own. Levers and keys are moved by lines typed meanwhile: `help` lists them."""
+    from busim.commands.plug import plug as run
+
+    return run(
+        boat,
+        port=port,
+        terminals=pty or 0,
+        bus=bus,
+        without=without or [],
+        scenario_path=scenario,
+        seed=1 if seed is None else seed,
+        seconds=seconds,
+        kinds=kind or [],
+    )
+
+
 @app.command(short_help="Write what others need, such as the protocol.")
 @guarded
 def export(

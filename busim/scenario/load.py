@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from busim.boat.model import BoatFile
+from busim.boat.model import BoatFile, Section
 from busim.faults.table import BY_NAME
 from busim.reading.document import Document, read_document
 from busim.reading.problem import InputError, Problem, quoted, suggestion
 from busim.requirements.table import BY_ID
-from busim.scenario.model import ACTIONS, EXPECTATIONS, KeyAction, ScenarioFile, SwitchAction
+from busim.scenario.model import ACTIONS, EXPECTATIONS, KeyAction, ScenarioFile, SwitchAction, WheelAction
 from busim.units import MS, SECOND
 
 Step = tuple[Any, ...]
@@ -41,11 +41,7 @@ def problems_with(document: Document[ScenarioFile], boat: BoatFile) -> Iterator[
         loc = ("actions", index, kind)
         if action.at_s > scenario.lasts_s:
             yield document.problem(("actions", index, "at_s"), late.format(action.at_s))
-        yield from (document.problem((*loc, key), words) for key, words in _misnamed(boat, getattr(action, kind)))
-        if action.key is not None:
-            yield from (document.problem((*loc, key), words) for key, words in _not_a_key(boat, action.key))
-        if action.wheel is not None and (station := boat.stations.get(action.wheel.station)) is not None and not station.steers:
-            yield document.problem((*loc, "station"), f"{action.wheel.station} has no wheel (steers: true gives it one)")
+        yield from (document.problem((*loc, key), words) for key, words in wrong_in_action(boat, getattr(action, kind)))
         if action.engines is not None and action.at_s != 0:
             words = "whether the engines run is said for the start, at 0 s; later, crank starts one and engine stop stops it"
             yield document.problem(("actions", index, "at_s"), words)
@@ -65,6 +61,15 @@ def problems_with(document: Document[ScenarioFile], boat: BoatFile) -> Iterator[
             yield document.key_problem(("expect", identity), words)
         if expected not in EXPECTATIONS:
             yield document.problem(("expect", identity), f"{identity}: {quoted(expected)} is none of {', '.join(EXPECTATIONS)}")
+
+
+def wrong_in_action(boat: BoatFile, what: Section) -> Iterator[tuple[str, str]]:
+    """(key, words) for everything in an action that this boat does not have."""
+    yield from _misnamed(boat, what)
+    if isinstance(what, KeyAction):
+        yield from _not_a_key(boat, what)
+    if isinstance(what, WheelAction) and (station := boat.stations.get(what.station)) is not None and not station.steers:
+        yield "station", f"{what.station} has no wheel (steers: true gives it one)"
 
 
 def _not_a_key(boat: BoatFile, key: KeyAction) -> Iterator[tuple[str, str]]:

@@ -56,6 +56,10 @@ class Loop(Kernel):
     def gather_segments(self) -> None:
         self.segments = tuple(segment for bus in self.buses for segment in bus.segments)
 
+    def next_ns(self) -> int:
+        """When something happens next, or earlier: for who waits in real time. A timer armed anew may still stand where it was."""
+        return min([self.heap[0] >> KEY_BITS, *[segment.next_key >> 1 for segment in self.segments]])
+
     def run(self, until_ns: int) -> None:
         """Everything up to and including `until_ns`, but for frames that would start at that very moment.
 

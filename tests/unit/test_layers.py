@@ -51,6 +51,10 @@ MAY_IMPORT: dict[str, set[str]] = {
         "run", "scenario", "seam", "simulator", "sweep_labels", "units",
     },
     "sweep_labels": set(),
+    "bench": {
+        "boat", "bus", "events", "host", "labels", "protocol", "reading.problem", "rehearsal.script", "requirements", "run",
+        "scenario", "seam", "simulator", "units",
+    },
     "record": {"boat.model", "events", "reading", "scenario.model", "units"},
 }  # fmt: skip
 """Package -> the packages (or single modules) of busim it may import. `commands` may import everything."""

@@ -1,0 +1,1 @@
+"""Where the simulated boat meets something outside: programs, firmware, adapters, in real time. The simulator never imports it."""
