@@ -94,7 +94,7 @@ def test_leaving_closes_once() -> None:
     [
         (b"S0", 10_000), (b"S4", 125_000), (b"S6", 500_000), (b"S7", 800_000), (b"S8", 1_000_000), (b"s001C", 500_000),
         (b"s0014", 1_000_000),
-    ],  # fmt: skip
+    ],
 )
 def test_rates(command: bytes, rates: int) -> None:
     assert rates in (rate_of(command) or ())
