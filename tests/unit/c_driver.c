@@ -7,7 +7,9 @@
  *   beat start BUSES | beat NOW [BUS ID DATA]   -> good, missing, other boat
  *   drive start | drive NOW [BUS ID DATA]   -> STATION NUMBER GEAR THROTTLE
  *   row TABLE STATE EVENT                   -> row number and next state, or none
- *   newer NUMBER THAN, duty LEVEL STEPS, scene NUMBER ZONE, stamp
+ *   fill STATE CAUSE BUILD COUNTER          -> ID DATA of this node's heartbeat
+ *   zone NUMBER                             -> its driver's address and its outputs, or none
+ *   newer NUMBER THAN, next NUMBER, tables REVISION, duty LEVEL STEPS, scene NUMBER ZONE, stamp
  *
  * Messages and tables by their place; data in hexadecimal, "-" for none. The drive is built of nothing but exported rules, tables and
  * the exported node it is linked with. */
@@ -297,6 +299,35 @@ static void scene(char *const *words)
     }
 }
 
+static void fill(char *const *words)
+{
+    busim_heartbeat heartbeat;
+    busim_frame frame = {0u, 0u, {0u}};
+    int place;
+    busim_heartbeat_fill(&heartbeat, (uint8_t)number_of(words[0]), (uint8_t)number_of(words[1]), (uint8_t)number_of(words[2]));
+    (void)busim_heartbeat_pack(&heartbeat, BUSIM_NODE_ADDRESS, (uint8_t)number_of(words[3]), &frame);
+    printf("%03X ", (unsigned)frame.id);
+    for (place = 0; place < (int)frame.length; place++) {
+        printf("%02X", (unsigned)frame.data[place]);
+    }
+    printf("\n");
+}
+
+static void zone(char *const *words)
+{
+    const busim_zone_plan *found = busim_zone_numbered((uint8_t)number_of(words[0]));
+    uint16_t place;
+    if (found == NULL) {
+        printf("none\n");
+        return;
+    }
+    printf("%ld", (long)found->driver);
+    for (place = 0u; place < found->channels_count; place++) {
+        printf(" %u", (unsigned)found->channels[place]);
+    }
+    printf("\n");
+}
+
 static void answer(char *const *words, int count)
 {
     if (strcmp(words[0], "pack") == 0) {
@@ -315,6 +346,14 @@ static void answer(char *const *words, int count)
         row(&words[1]);
     } else if (strcmp(words[0], "newer") == 0) {
         printf("%d\n", (int)busim_number_newer((uint16_t)number_of(words[1]), (uint16_t)number_of(words[2])));
+    } else if (strcmp(words[0], "fill") == 0) {
+        fill(&words[1]);
+    } else if (strcmp(words[0], "zone") == 0) {
+        zone(&words[1]);
+    } else if (strcmp(words[0], "next") == 0) {
+        printf("%u\n", (unsigned)busim_number_next((uint16_t)number_of(words[1])));
+    } else if (strcmp(words[0], "tables") == 0) {
+        printf("%s\n", busim_scene_table_same((uint16_t)number_of(words[1])) ? "same" : "other");
     } else if (strcmp(words[0], "duty") == 0) {
         printf("%u\n", (unsigned)busim_duty_for((uint16_t)number_of(words[1]), (uint16_t)number_of(words[2])));
     } else if (strcmp(words[0], "scene") == 0) {

@@ -222,6 +222,18 @@ def test_state_tables_rows_numbers_lightness(c_driver: CDriver) -> None:
     assert c_driver.ask(lines) == expected
 
 
+def test_a_heartbeat_is_filled_with_the_fingerprints_of_this_boat(c_driver: CDriver) -> None:
+    plan = shipped("marsh_tern").plan
+    heartbeat = catalogue.HEARTBEAT
+    data = heartbeat.pack(heartbeat.can_id(2), 77, 1, 3, plan.helm_fingerprint, plan.lighting_fingerprint, 9)
+    assert c_driver.ask(["fill 1 3 9 77"]) == [f"282 {data.hex().upper()}"]
+
+
+def test_the_number_after_the_last_one_is_1(c_driver: CDriver) -> None:
+    """The page: after 65535 comes 1, as 0 is no number."""
+    assert c_driver.ask(["next 0", "next 1", "next 65534", "next 65535"]) == ["1", "2", "65535", "1"]
+
+
 def test_scene_tables_reach_the_driver(c_driver: CDriver) -> None:
     plan = shipped("marsh_tern").plan
     lines, expected = [], []
@@ -231,7 +243,11 @@ def test_scene_tables_reach_the_driver(c_driver: CDriver) -> None:
             lines.append(f"scene {scene.number} {zone.number}")
             row = levels.get(zone.number)
             expected.append(" ".join(map(str, (scene.fade_ms, *row))) if row is not None else "none")
-    assert c_driver.ask([*lines, "scene 200 1"]) == [*expected, "none"]
+    lines += ["scene 200 1", *(f"zone {zone.number}" for zone in plan.zones), "zone 200"]
+    expected += ["none", *(" ".join(map(str, (zone.driver, *zone.channels))) for zone in plan.zones), "none"]
+    lines += [f"tables {plan.scene_revision}", f"tables {plan.scene_revision ^ 1}"]
+    expected += ["same", "other"]
+    assert c_driver.ask(lines) == expected
     (stamp,) = c_driver.ask(["stamp"])
     assert stamp.endswith(
         f"helm {plan.helm_fingerprint:04X}, lighting {plan.lighting_fingerprint:04X}, scenes {plan.scene_revision:04X}"
