@@ -100,7 +100,8 @@ class Shown(Requirement):
                     self._silent(node, listener, sender, now_ns)
                 if sender in listener.shown:
                     listener.shown.remove(sender)
-                    listener.still.add(sender)
+                    if listener.cover.node_lost(self.situation.alarms.at(node), sender):
+                        listener.still.add(sender)
         self.showing = any(listener.shown for listener in self.listeners.values())
 
     def _heard_last_ns(self, listener: Listener, sender: int) -> int:
