@@ -20,6 +20,8 @@ LOOK_NS: Final = 50 * MS
 _LEVER_MS: Final = 150
 _MARGIN_MS: Final = 300
 _CRANK_MS: Final = 1500
+_SHOWS_ASKING: Final = 5
+"""What a display says while a take is not complete."""
 _TRY_NS: Final = 1100 * MS
 """Whether wheel and lights do anything is seen by then: a panel has a second to say that a press failed."""
 _MOVED_CDEG: Final = 100
@@ -131,7 +133,9 @@ class People:
         self._do("key", station=station, name="take", for_ms=120)
         limit_ns = self.now_ns + (self.boat.timing.transfer_ms + 250) * MS
         self._until(self.now_ns + LOOK_NS * 2, lambda: False)
-        return self._until(limit_ns, lambda: self._obeys_all(station))
+        shows, node = self.watched.situation.shows, self.boat.stations[station].node
+        # Drives may obey it under an older number all the while: whoever stands there waits for what the display says.
+        return self._until(limit_ns, lambda: self._obeys_all(station) and shows.get(node) != _SHOWS_ASKING)
 
     def _obeys_all(self, station: str) -> bool:
         return set(self._obeying(station)) >= set(self.boat.stations[station].may_take)

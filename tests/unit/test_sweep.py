@@ -348,3 +348,11 @@ def test_a_run_is_found_by_its_key_again(setup: Setup, grid: Grid) -> None:
     assert isinstance(job_of(setup, key + "x", 1), str)
     run, _ = play(setup, replace(found, mode="moored", key=key))
     assert run.key == key
+
+
+def test_whoever_takes_control_waits_for_the_display(worker: Worker, setup: Setup, settled: dict[str, Settled]) -> None:
+    """Claims get lost: the drive obeys the station under an older number, and no lever is moved before the new one counts."""
+    grid = whole_grid(setup.boat, Asked(1, False, ("frames_lost",)))
+    job = next(job for job in grid.jobs if "a frame claim" in job.key and job.mode == "astern")
+    run, _ = worker.run(settled["astern"], replace(job, duration=d.REPEATING, seed=1))
+    assert (run.failed, run.works_not, run.taken_at) == ((), (), "wheelhouse")
