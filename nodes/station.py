@@ -164,7 +164,8 @@ class Station(Member):
                     self._read_lever(now_ns, instance)
             counter = self.lever_counter = self.lever_counter + 1 & 0xFF
             number = self.number if self.state in (CLAIMING, HOLDING) else 0
-            data = LEVER.pack(self.lever_id, counter, number, *self.gears, 1 if self.lever_faults else 0, 0)
+            gears = self.gears if self.state != HOLDING or len(self.held) == len(self.echoes) else self._gears_of_held()
+            data = LEVER.pack(self.lever_id, counter, number, *gears, 1 if self.lever_faults else 0, 0)
             for bus in self.buses:
                 actions.append((SEND, bus, self.lever_id, data, self.lever_period_ns))
             actions += self._watch_time(now_ns)
@@ -344,6 +345,14 @@ class Station(Member):
         self.alarm = self.alarm or lost[0]
         self.held = [address for address in self.held if address not in lost]
         return self._event(now_ns, event) if not self.held or not self.carries_on else []
+
+    def _gears_of_held(self) -> tuple[int, ...]:
+        """A drive that was let go of is asked for neutral: it may only be mute, and must not follow a lever that is not shown as in
+        control of it."""
+        held = [drive.instance for drive in self.plan.drives if drive.address in self.held]
+        gear_1, throttle_1, gear_2, throttle_2 = self.gears
+        one, other = (gear_1, throttle_1) if 1 in held else (v.NEUTRAL, 0), (gear_2, throttle_2) if 2 in held else (v.NEUTRAL, 0)
+        return (*one, *other)
 
     def _watch_steering(self, now_ns: int) -> None:
         if self.wheel is not None:

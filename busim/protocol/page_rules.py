@@ -197,7 +197,8 @@ def _control(plan: WirePlan) -> Iterator[str]:
             "A station sends lever all the time; while it neither claims nor holds control, with number 0.",
             "acted_on in drive_obeys is the counter of the last lever frame the drive acted on. A station in control whose echo is "
             f"older than {timing.age_max_ms} ms (age_max_ms), or that hears nothing from a drive for so long, or hears that it "
-            "obeys another pair, alarms and lets control go.",
+            "obeys another pair, alarms and lets control go. Of a drive it let go of while it holds another its lever frames ask "
+            "neutral and no throttle: such a drive may only be mute.",
             f"A drive that hears its twin obey another pair for longer than {timing.overlap_ms} ms (overlap_ms) after the later of "
             "the two changed goes neutral.",
             "A drive or station that resets obeys and holds nothing until a take. After power-up and after a loss nobody is in "

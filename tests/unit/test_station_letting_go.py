@@ -75,6 +75,28 @@ def test_one_drive_that_falls_silent_is_let_go_alone() -> None:
     assert rig.station.held == [PORT]
 
 
+@pytest.mark.parametrize(("mute", "heard"), [(STARBOARD, PORT), (PORT, STARBOARD)])
+def test_a_drive_that_was_let_go_of_is_asked_for_neutral_whatever_its_lever_says(mute: int, heard: int) -> None:
+    """It may only be mute: it hears the lever, and nobody hears whether it obeys."""
+    instance = {PORT: 1, STARBOARD: 2}
+    rig = StationRig()
+    rig.settled()
+    rig.lever(900, 1)
+    rig.lever(900, 2)
+    for _ in range(4):
+        rig.drives_say(BRIDGE, 1)
+        rig.run_for(20)
+    gear, throttle = rig.lever_says(instance[mute])
+    assert gear
+    assert throttle > 0
+    for _ in range(20):
+        rig.drive_says(heard, BRIDGE, 1)
+        rig.run_for(20)
+    assert rig.lever_says(instance[mute]) == (0, 0)
+    assert rig.lever_says(instance[heard]) == (gear, throttle), "the one that is left follows its lever"
+    assert rig.last(hand.LEVER, 32, 16) == 1
+
+
 def report_late(rig: StationRig, frames: int) -> None:
     for _ in range(5):
         rig.run_for(40)
