@@ -22,10 +22,10 @@ HELM = 16
 
 
 class Listener:
-    """`others`: whom it can hear, since `since_ns`; `shown`: whose present silence was shown; `still`: heard since, and the line
-    that said it was lost has stood on without a break; `forced`: drive -> since when."""
+    """`others`: whom it can hear, since `since_ns`; `shown`: whose present silence was shown; `covered_ns`: since when without a
+    break a line says that it is lost, in this silence or since one before; `forced`: drive -> since when."""
 
-    __slots__ = ("address", "bit", "cover", "forced", "others", "running", "shown", "since_ns", "still")
+    __slots__ = ("address", "bit", "cover", "covered_ns", "forced", "others", "running", "shown", "since_ns")
 
     def __init__(self, address: int, bit: int, cover: Cover, others: tuple[int, ...]) -> None:
         self.address = address
@@ -35,14 +35,14 @@ class Listener:
         self.since_ns = 0
         self.running = False
         self.shown: set[int] = set()
-        self.still: set[int] = set()
+        self.covered_ns: dict[int, int] = {}
         self.forced: dict[int, int] = {}
 
     def begin(self, now_ns: int, running: bool) -> None:
         self.since_ns = now_ns
         self.running = running
         self.shown.clear()
-        self.still.clear()
+        self.covered_ns.clear()
         self.forced.clear()
 
 
@@ -100,8 +100,6 @@ class Shown(Requirement):
                     self._silent(node, listener, sender, now_ns)
                 if sender in listener.shown:
                     listener.shown.remove(sender)
-                    if listener.cover.node_lost(self.situation.alarms.at(node), sender):
-                        listener.still.add(sender)
         self.showing = any(listener.shown for listener in self.listeners.values())
 
     def _heard_last_ns(self, listener: Listener, sender: int) -> int:
@@ -133,22 +131,21 @@ class Shown(Requirement):
 
     def _look(self, node: str, listener: Listener, now_ns: int) -> None:
         view = self.situation.alarms.at(node)
-        for other in listener.still - listener.shown:
-            if not listener.cover.node_lost(view, other):
-                listener.still.remove(other)
         for other in listener.others:
+            if not listener.cover.node_lost(view, other):
+                listener.covered_ns.pop(other, None)
+                continue
+            covered_ns = listener.covered_ns.setdefault(other, now_ns)
             heard_ns = self._heard_last_ns(listener, other)
             if now_ns - heard_ns < self.missing_ns or other in listener.shown or not listener.running:
                 continue
-            if listener.cover.node_lost(view, other):
-                listener.shown.add(other)
-                self.showing = True
-                name = self.situation.node_of[other]
-                if other in listener.still:
-                    listener.still.remove(other)
-                    self.tally.held(now_ns, f"{node}: went on showing that it does not hear {name}")
-                    continue
-                self.tally.measure(-(-(now_ns - heard_ns) // MS), now_ns, f"{node}: shows that it does not hear {name}")
+            listener.shown.add(other)
+            self.showing = True
+            name = self.situation.node_of[other]
+            if covered_ns <= heard_ns:
+                self.tally.held(now_ns, f"{node}: went on showing that it does not hear {name}")
+            else:
+                self.tally.measure(-(-(covered_ns - heard_ns) // MS), now_ns, f"{node}: shows that it does not hear {name}")
         for drive, since_ns in listener.forced.items():
             if since_ns >= 0 and listener.cover.drive_forced(view, drive):
                 name = self.situation.node_of[drive]

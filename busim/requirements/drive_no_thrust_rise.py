@@ -2,7 +2,8 @@
 
 Judged by what the drive's output tells its actuator, from the loss until control is taken anew, and from a take until two lever
 frames of the taker have reached the drive; and by the machinery: the throttle on the engine leaves its stop under no such
-circumstance, and is not further open when the gear comes out than it was told to be when the loss came.
+circumstance, and is not further open when the gear comes out than it was told to be when power was lost, or within the time of a
+full stroke before that: it may have been on its way down.
 """
 
 from typing import Final
@@ -14,6 +15,7 @@ from busim.events.table import MEASURED
 from busim.requirements.in_a_log import Reported
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
+from busim.units import MS
 
 MARGIN_PPM: Final = 20_000
 """What the actuator and its feedback may be apart: 2 % of the stroke, common practice."""
@@ -50,6 +52,9 @@ class NoThrustRise(Requirement):
         self.tally = Tally(self.id, 0, "permille", MEASURED)
         self.told = dict.fromkeys(self.situation.drives, 0)
         """Drive -> what its throttle was told last."""
+        self.older: dict[str, list[tuple[int, int]]] = {name: [] for name in self.situation.drives}
+        """Drive -> (until when, what) its throttle was told before: an actuator may be on its way from there still."""
+        self.stroke_ns = {name: limit.full_throttle_ms * MS for name, limit in context.limits.items()}
         self.held: dict[str, Held] = {}
         self.pairs: dict[str, tuple[int, int]] = {}
         self.started: set[str] = set()
@@ -64,7 +69,11 @@ class NoThrustRise(Requirement):
     # ------------------------------------------------------------------------------------------------ from when, until when
 
     def _hold(self, drive: DriveView, now_ns: int, words: str) -> Held:
-        held = self.held[drive.name] = Held(now_ns, self.told[drive.name], drive.true_at_stop is not False, words)
+        permille = self.told[drive.name]
+        if words == POWER_LOST:
+            since_ns = now_ns - self.stroke_ns[drive.name]
+            permille = max([permille, *(before for until_ns, before in self.older[drive.name] if until_ns > since_ns)])
+        held = self.held[drive.name] = Held(now_ns, permille, drive.true_at_stop is not False, words)
         return held
 
     def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
@@ -119,6 +128,10 @@ class NoThrustRise(Requirement):
             rise = max(value - held.permille, 0)
             self.tally.measure(rise, at_ns, f"{drive.name}: what its throttle was told to open further after {held.words}")
             held.permille = min(held.permille, max(value, 0))
+        older = self.older[drive.name]
+        older.append((at_ns, self.told[drive.name]))
+        while older[0][0] <= at_ns - self.stroke_ns[drive.name]:
+            del older[0]
         self.told[drive.name] = max(value, 0)
 
     def _throttle_stop(self, event: Event) -> None:

@@ -334,3 +334,15 @@ def test_one_that_was_told_too_late_is(kind: type[Requirement], arrives: bool) -
     if arrives:
         done(rig)
     assert rig.says() == FAIL
+
+
+@pytest.mark.parametrize(("after_ms", "says"), [(1399, PASS), (1400, FAIL)])
+def test_a_throttle_on_its_way_down_when_power_goes_has_not_opened(after_ms: int, says: str) -> None:
+    """A full stroke takes the small boat's actuators 1,400 ms; without power it stays where it was on its way."""
+    rig = under_way(NoThrustRise)
+    rig.event("output", DRIVE, "throttle", 0)
+    rig.after(after_ms)
+    lose_power(rig)
+    rig.after(400)
+    rig.event("gear", "port", 0, 300_000, 1500)
+    assert rig.says() == says

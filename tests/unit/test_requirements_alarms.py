@@ -475,3 +475,13 @@ def test_flood_a_listener_whose_program_stands_still_hides_nothing(fault: str) -
             rig.frame(hand.ALARM, PORT, hand.alarm(PORT, rig.counter(hand.ALARM, PORT), number_of("control_lost")))
         rig.pass_time(1300)
         assert rig.says() == ("not exercised" if hung else "fail")
+
+
+def test_shown_by_a_line_that_stood_before_the_silence_was_long_enough() -> None:
+    """Bus-off, a node says at once that it hears nothing, comes back for a moment, hears one heartbeat, and is off again."""
+    rig = shown()
+    rig.line(1, "hears_nothing", SALOON)
+    rig.pass_time(100)
+    rig.dead.update(HELM)
+    rig.pass_time(5000)
+    assert rig.says() == "pass"
