@@ -9,7 +9,7 @@ from busim.events.journal import Event, Journal
 from busim.events.rudder_view import RudderView
 from busim.events.table import FROM_PLANT
 from busim.requirements.in_a_log import Reported
-from busim.requirements.requirement import Context, Requirement
+from busim.requirements.requirement import TAMPERED, Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
@@ -104,7 +104,8 @@ class Hold(Requirement):
     def _fault(self, event: Event) -> None:
         _, _, _, name, place, begins = event
         rudder = self.situation.rudder
-        if rudder is None or not (name.startswith("rudder") or (name.startswith("sensor") and rudder.node in place)):
+        its_own = name.startswith("sensor") or name in TAMPERED  # what it is heard to obey is no ground to judge it by
+        if rudder is None or not (name.startswith("rudder") or (its_own and rudder.node in place)):
             return
         if begins:
             self.broken.add(f"{name} {place}")

@@ -10,7 +10,7 @@ from busim.events.journal import Event, Journal
 from busim.events.table import REPORTED
 from busim.protocol.plan import StationPlan
 from busim.requirements.in_a_log import Reported
-from busim.requirements.requirement import Context, Requirement
+from busim.requirements.requirement import TAMPERED, Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
@@ -45,6 +45,8 @@ class Transfer(Requirement):
         self.levers: dict[tuple[str, str], int] = {}
         """(station's node, drive) -> where the lever was last put."""
         self.open: list[Take] = []
+        self.untrue: set[str] = set()
+        """Nodes whose own reports are spoilt on their way out: whom they obey is not known."""
 
     def attach(self, journal: Journal) -> None:
         for address in self.situation.by_address:
@@ -55,6 +57,13 @@ class Transfer(Requirement):
                 journal.watch_frames(bits.CODE_CLAIM << 6 | station.address, self._claim)
         journal.watch_events("key", self._key)
         journal.watch_events("lever", self._lever)
+        journal.watch_events("fault", self._fault)
+
+    def _fault(self, event: Event) -> None:
+        _, _, _, fault, place, begins = event
+        if fault in TAMPERED:
+            concerned = set(place.replace(",", " ").split()) & set(self.situation.node_of.values())
+            self.untrue = self.untrue | concerned if begins else self.untrue - concerned
 
     def _lever(self, event: Event) -> None:
         _, _, _, station, drive, permille, _ = event
@@ -109,8 +118,11 @@ class Transfer(Requirement):
         for take in [take for take in self.open if now_ns - take.at_ns > 2 * self.transfer_ns]:
             self.open.remove(take)
             pairs = zip(take.before, self._pairs(take), strict=True)
-            half = [name for name, (station, number) in pairs if station == take.station.address and number]
+            known = {name for name, drive in self.situation.drives.items() if drive.node not in self.untrue}
+            half = [name for name, (station, number) in pairs if station == take.station.address and number and name in known]
             rudder = self.situation.rudder
+            if rudder is not None and rudder.node in self.untrue:
+                rudder = None
             if take.rudder and rudder is not None and rudder.station == take.station.address:
                 half.append("rudder")
             if half:

@@ -219,7 +219,10 @@ def test_a_node_without_supply_has_to_hold_as_well() -> None:
 
 @pytest.mark.parametrize(
     ("name", "place", "judged"),
-    [("rudder_runs", "rudder to port", False), ("sensor_slipped", f"{NODE}, rudder_angle", False), ("cut", "bus_0", True)],
+    [
+        ("rudder_runs", "rudder to port", False), ("sensor_slipped", f"{NODE}, rudder_angle", False),
+        ("delayed", f"{NODE}, by 400 ms", False), ("cut", "bus_0", True),
+    ],
 )
 def test_a_rudder_that_is_broken_is_for_another_requirement(name: str, place: str, judged: bool) -> None:
     rig = RudderJudge(Hold)
@@ -537,3 +540,16 @@ def test_a_take_that_came_to_nothing_is_over_once_control_is_asked_for_again() -
     for drive in (PORT, STARBOARD):
         rig.obeys(BRIDGE, 1, drive=drive)
     assert (rig.says(), rig.verdict().measured) == (SELF_REPORTED, 60)
+
+
+@pytest.mark.parametrize(("fault", "says"), [("frozen_data", PASS), ("cut", FAIL)])
+def test_a_rudder_whose_reports_are_spoilt_is_not_left_half_taken_by_what_it_says(fault: str, says: str) -> None:
+    """Frozen, it goes on saying that it obeys the bridge, whose take was withdrawn long ago."""
+    rig = RudderJudge(Transfer)
+    rig.event("fault", fault, f"{NODE}, by 400 ms", 1)
+    rig.event("start", f"node_{BRIDGE}", 0)
+    rig.event("key", f"node_{BRIDGE}", "take", 1)
+    rig.claim(1, station=BRIDGE, wanted=7)
+    rig.report(BRIDGE, 1)
+    rig.after(1001)
+    assert rig.says() == (SELF_REPORTED if says == PASS else says)
