@@ -17,7 +17,7 @@ from busim.simulator.world import Step
 from busim.sweep.durations import Spans, spans
 from busim.sweep.grid import Job
 from busim.sweep.modes import Script
-from busim.sweep.outcome import Finding, Severity, SweptLoss, SweptRun, SweptVerdict
+from busim.sweep.outcome import NODE_PROGRAM, Finding, Severity, SweptLoss, SweptRun, SweptVerdict
 from busim.sweep.people import LOOK_NS, People, Tried, actuators_rest, settle_ms
 from busim.sweep.watched import Ground, Watched, restored
 from busim.sweep.witness import in_control
@@ -25,8 +25,6 @@ from busim.units import MS, SECOND
 
 QUIET_NS: Final = 1500 * MS
 """Alarms are due within 1,350 ms: what is quiet by then, with every gear out, stays so."""
-NODE_PROGRAM: Final = "node.program"
-"""In place of a requirement's id: a node's program failed, or broke the rules of the seam."""
 
 
 class Branch:

@@ -21,6 +21,8 @@ from pydantic import TypeAdapter, ValidationError
 from busim.reading.problem import refused
 
 SWEEP_VERSION: Final = 1
+NODE_PROGRAM: Final = "node.program"
+"""In place of a requirement's id: a node's program failed, or broke the rules of the seam, and the run ended there."""
 HEAD: Final = "head.json"
 RUNS: Final = "runs.jsonl"
 STREAMED: Final = "streamed.jsonl"

@@ -2,7 +2,7 @@
 
     danger    when the boat should have been safe a drive without control had its gear in or its throttle off its stop, pushed the
               other way than asked, or the rudder had moved unasked by more than 10 degrees; or a requirement failed that stands
-              against such a hazard
+              against such a hazard; or a node's program failed, so that nobody knows what it would have done
     adrift    every drive's thrust, or the steering, was gone at some time, gears out
     less      something could not be had any more, or a navigation light went dark, or another requirement failed
     told      nothing was lost, and somebody was told of the fault
@@ -12,7 +12,7 @@
 from typing import Final
 
 from busim.requirements.table import BY_ID
-from busim.sweep.outcome import SweptRun
+from busim.sweep.outcome import NODE_PROGRAM, SweptRun
 
 NOTHING, TOLD, LESS, ADRIFT, DANGER = range(5)
 RUDDER_UNASKED_CDEG: Final = 1000
@@ -26,6 +26,8 @@ DANGEROUS: Final = frozenset(
 def severity_of(run: SweptRun) -> int:
     facts = run.severity
     if facts.in_gear or facts.off_idle or facts.wrong_way or abs(facts.rudder_cdeg) > RUDDER_UNASKED_CDEG:
+        return DANGER
+    if NODE_PROGRAM in run.failed:
         return DANGER
     if any(DANGEROUS.intersection(BY_ID[name].hazards) for name in run.failed):
         return DANGER

@@ -15,14 +15,15 @@ from busim.run.run import carry_out
 from busim.scenario.load import load_scenario, steps_of
 from busim.simulator.kinds import load_kinds
 from busim.sweep import durations as d
-from busim.sweep.branch import NODE_PROGRAM, Branch
+from busim.sweep.branch import Branch
 from busim.sweep.grid import CHUNK, Grid, Job, chunks_of, spots_of, wanted
 from busim.sweep.modes import BY_NAME as MODES
 from busim.sweep.moments import SPREAD, Anchor, anchors, moment, share
-from busim.sweep.outcome import RUNS, STREAMED, SweptRun, line_of, read_head, read_runs
+from busim.sweep.outcome import NODE_PROGRAM, RUNS, STREAMED, SweptRun, line_of, read_head, read_runs
 from busim.sweep.plan import Asked, Plan, plan_sweep, whole_grid
 from busim.sweep.replay import job_of, play, scenario_text
 from busim.sweep.rows import badness, gather
+from busim.sweep.severity import ADRIFT, DANGER, severity_of
 from busim.sweep.settled import FAILS_UNDISTURBED, LEFT_OUT, SWEPT, Settled, look_at_mode
 from busim.sweep.severity import severity_of
 from busim.sweep.store import Store
@@ -254,6 +255,8 @@ def test_what_is_broken_is_found_lost_and_had_again(worker: Worker, grid: Grid, 
     assert run.thrust_again_ns is not None
     assert ("drive", 24) in run.rows
     assert run.severity.in_gear == ()
+    assert severity_of(run) == ADRIFT
+    assert severity_of(replace(run, failed=(NODE_PROGRAM,))) == DANGER
 
 
 def test_a_hang_that_nobody_watches_stays_in_gear_and_fails(worker: Worker, setup: Setup, settled: dict[str, Settled]) -> None:
