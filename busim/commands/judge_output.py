@@ -55,7 +55,7 @@ def text_lines(judgement: Judgement, notes: list[str], weaknesses: bool) -> Iter
         yield from (f"  {printable(note)}" for note in notes)
         yield ""
     for finding in judgement.findings:
-        yield labels.SOME_FAILED.format(names=printable(finding))
+        yield labels.FINDING.format(words=printable(finding))
     if judgement.failed:
         yield labels.SOME_FAILED.format(names=", ".join(judgement.failed))
     if judgement.failed and weaknesses:

@@ -5,7 +5,7 @@ named, and the rest is read. Read in blocks, so that no log is too long, nor any
 """
 
 from collections.abc import Iterator
-from typing import BinaryIO, Final
+from typing import Final, Protocol
 
 from busim.logs.frame import ERROR, EXTENDED, FLEXIBLE, PLAIN, REMOTE, LogFrame
 
@@ -14,11 +14,17 @@ LONGEST_LINE: Final = 4096
 ERROR_FLAG: Final = 0x20000000
 
 
+class Blocks(Protocol):
+    """What is read in blocks, as much as is there: the end of a file that was cut short costs no more than that."""
+
+    def read1(self, size: int, /) -> bytes: ...
+
+
 class Candump:
     """Iterate `frames`. Afterwards: `lines` read, `spoilt` of them no frames, `first_spoilt` (line number, text); `half_line`: the
     last one is not whole."""
 
-    def __init__(self, file: BinaryIO) -> None:
+    def __init__(self, file: Blocks) -> None:
         self.file = file
         self.lines = 0
         self.spoilt = 0
@@ -27,7 +33,7 @@ class Candump:
 
     def frames(self) -> Iterator[LogFrame]:
         rest = b""
-        while block := self.file.read(BLOCK_BYTES):
+        while block := self.file.read1(BLOCK_BYTES):
             *lines, rest = (rest + block).split(b"\n")
             yield from self._of(lines)
             if len(rest) > LONGEST_LINE:

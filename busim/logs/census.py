@@ -74,7 +74,7 @@ class Census:
         for kind, count in self.odd.items():
             if count:
                 where = listed((f"{can_id:08X} ({times})" for can_id, times in self.odd_ids.items()), MOST_NAMED)
-                yield ODD[kind].format(count=count, ids=f": {where}" if kind == EXTENDED else "")
+                yield ODD[kind].format(count=count, ids=f", {where}" if kind == EXTENDED else "")
         yield from self._elsewhere()
 
     def _of(self, can_id: int) -> int:

@@ -17,7 +17,7 @@ SILENCE_NS: Final = 2 * SECOND
 class Clock:
     """`last_ns`: of the last frame. `backs`, `most_back_ns`: how often stamps ran back, and how far."""
 
-    __slots__ = ("backs", "first_ns", "jumps", "last_ns", "most_back_ns", "offset_ns", "silences")
+    __slots__ = ("backs", "first_ns", "jump_ns", "jumps", "last_ns", "most_back_ns", "offset_ns", "silences")
 
     def __init__(self) -> None:
         self.offset_ns: int | None = None
@@ -26,6 +26,8 @@ class Clock:
         self.backs = 0
         self.most_back_ns = 0
         self.jumps = 0
+        self.jump_ns = 0
+        """How far the last jump went back."""
         self.silences = 0
 
     def begin(self, stamp_ns: int) -> int:
@@ -36,11 +38,12 @@ class Clock:
     def back(self, at_ns: int) -> tuple[int, bool]:
         """A stamp before the last one: the time it is taken for, and whether the log begins anew there."""
         step_ns = self.last_ns - at_ns
-        self.most_back_ns = max(self.most_back_ns, step_ns)
         if step_ns < SMALL_STEP_NS:
+            self.most_back_ns = max(self.most_back_ns, step_ns)
             self.backs += 1
             return self.last_ns, False
         self.jumps += 1
+        self.jump_ns = step_ns
         assert self.offset_ns is not None
         self.offset_ns -= step_ns
         return self.last_ns, True

@@ -126,7 +126,7 @@ class Judge:
             if at_ns < clock.last_ns:
                 at_ns, anew = clock.back(at_ns)
                 if anew:
-                    self._begin_anew(at_ns, labels.STAMPS_JUMP.format(seconds=f"{clock.most_back_ns / 1e9:.3f}"))
+                    self._begin_anew(at_ns, labels.STAMPS_JUMP.format(seconds=f"{clock.jump_ns / 1e9:.3f}"))
                     watch = self.stretch.journal.frame
             elif at_ns - clock.last_ns > SILENCE_NS:
                 clock.silences += 1

@@ -7,9 +7,10 @@ import gzip
 import warnings
 from collections.abc import Iterator
 from contextlib import ExitStack
+from io import BufferedReader
 from pathlib import Path
 from types import TracebackType
-from typing import Any, BinaryIO, Final, cast
+from typing import Any, Final
 
 from busim import labels
 from busim.logs.candump import Candump, looks_like_one
@@ -44,9 +45,12 @@ class LogSource:
 
     def frames(self) -> Iterator[LogFrame]:
         frames = self.candump.frames() if self.candump is not None else self._by_library()
-        for frame in frames:
-            self.read += 1
-            yield frame
+        try:
+            for frame in frames:
+                self.read += 1
+                yield frame
+        except (OSError, EOFError) as error:
+            self.notes.append(labels.LOG_ENDS_EARLY.format(count=self.read, why=_why(error)))
         if self.candump is not None:
             self._note_candump(self.candump)
 
@@ -62,9 +66,9 @@ class LogSource:
         suffixes = [suffix.lower() for suffix in self.path.suffixes]
         return (suffixes[-2] if len(suffixes) > 1 else "") if suffixes[-1:] == [".gz"] else "".join(suffixes[-1:])
 
-    def _file(self) -> BinaryIO:
+    def _file(self) -> gzip.GzipFile | BufferedReader:
         if self.path.suffix.lower() == ".gz":
-            return cast("BinaryIO", gzip.open(self.path, "rb"))
+            return gzip.open(self.path, "rb")
         return self.path.open("rb")
 
     def _start(self) -> bytes:
@@ -98,7 +102,9 @@ class LogSource:
             try:
                 reader = self.opened.enter_context(can.LogReader(self.path))
                 for message in reader:
-                    yield _frame_of(message)
+                    yield frame_of(message)
+                if getattr(reader, "file_size", 0) > self.path.stat().st_size:  # a .blf says in its head how long it is
+                    self.notes.append(labels.LOG_SHORTER)
             except (GeneratorExit, KeyboardInterrupt):
                 raise
             except Exception as error:
@@ -108,7 +114,7 @@ class LogSource:
                 self.notes.append(labels.LOG_ENDS_EARLY.format(count=self.read, why=_why(error)))
 
 
-def _frame_of(message: Any) -> LogFrame:
+def frame_of(message: Any) -> LogFrame:
     """What python-can calls a message. Formats without channels have none."""
     channel = "" if message.channel is None else str(message.channel)
     if message.is_error_frame:

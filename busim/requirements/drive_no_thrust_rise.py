@@ -78,6 +78,9 @@ class NoThrustRise(Requirement):
 
     def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         drive = self.situation.by_address[can_id & 0x3F]
+        if drive.name not in self.pairs and not self.situation.reception_known:
+            self.pairs[drive.name] = drive.station, drive.number  # a log begins anywhere: this was so before
+            return
         before = self.pairs.get(drive.name, (0, 0))
         pair = self.pairs[drive.name] = drive.station, drive.number
         if pair == before:

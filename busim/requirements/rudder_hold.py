@@ -47,6 +47,8 @@ class Hold(Requirement):
         self.timeout_ns = plan.timing.control_timeout_ms * MS
         self.max_gap = plan.timing.max_gap
         self.pair = (0, 0)
+        self.begun = self.situation.reception_known
+        """False until a rudder was heard in a log, which begins anywhere: whom it obeys then, it may have obeyed before."""
         self.holding: Holding | None = None
         self.wheel_ns: int | None = None
         """When the rudder last received a valid wheel frame of the pair it obeys, or changed over."""
@@ -77,6 +79,8 @@ class Hold(Requirement):
             return
         self._watch_loss(rudder, now_ns)
         pair = (rudder.station, rudder.number)
+        if not self.begun:
+            self.begun, self.pair, self.wheel_ns = True, pair, now_ns
         if pair == self.pair:
             return
         before, self.pair = self.pair, pair

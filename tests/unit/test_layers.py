@@ -52,8 +52,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "sweep_labels": set(),
     "bench": {
-        "boat", "bus", "events", "host", "labels", "protocol", "reading.problem", "rehearsal.script", "requirements", "run",
-        "scenario", "seam", "simulator", "units",
+        "boat", "bus", "events", "host", "labels", "logs.frame", "logs.source", "protocol", "reading.problem", "rehearsal.script",
+        "requirements", "run", "scenario", "seam", "simulator", "units",
     },
     "record": {"boat.model", "events", "reading", "scenario.model", "units"},
 }  # fmt: skip
