@@ -342,6 +342,7 @@ HANDS_TOO_MANY: Final = "{word} is followed by {usage}, and no more"
 HANDS_VALUE: Final = "{word}, {name}: {why}"
 
 # ------------------------------------------------------------------------------------------------ adapters
+# ------------------------------------------------------------------------------------------------ adapters, and a live bus
 
 ADAPTER_NO_WIRE: Final = "no wire behind it: nothing is acknowledged, and nothing can be disturbed"
 ADAPTER_SILENT: Final = (
@@ -373,3 +374,5 @@ TRY_PLUG: Final = "look at its plug and cable, plug it in anew, and try again"
 TRY_LINUX: Final = "this kernel has no CAN: another kind of adapter may do, such as slcan"
 TRY_DRIVER: Final = "its driver, or the Python package for it, is not installed here"
 TRY_VALUES: Final = "look at --interface, --channel and --bit-rate"
+NO_ADAPTERS: Final = "no adapter found: is it plugged in? A serial one shows up as a port, others need their driver"
+ADAPTERS_HEAD: Final = ("--interface", "--channel", "what it is")

@@ -11,6 +11,7 @@ from typing import Final
 from busim.bench import slcan
 from busim.bus.controller import PRIORITY, Controller
 from busim.host.host import Host
+from busim.host.inputs import Input
 from busim.seam import BUS_OFF, ERROR_ACTIVE, NOTHING, QUEUE, Actions, FrameHandler, Node
 from busim.simulator.world import World
 from busim.units import NEVER
@@ -76,6 +77,8 @@ class Seat:
         self.states: list[int] = []
         """What its controller became, in order."""
         self.listen_only = False
+        self.wired: dict[str, Input] = {}
+        """What was wired to the pins of the node that is left out here."""
         self._counts = (0, 0)
         self._flags = 0
 
@@ -146,7 +149,7 @@ def seat_of(world: World, node: str, bus: int) -> Seat:
     host.delay_ns = 0
     host.watchdog_ns = NEVER
     host.rejoin = None
-    host.inputs = {}
+    seat.wired, host.inputs = host.inputs, {}
     host.sampled = []
     host.wants_sent = False
     world.script = [step for step in world.script if not (step[2] == "power" and step[3][0] == node)]

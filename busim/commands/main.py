@@ -300,6 +300,61 @@ def plug(
     )
 
 
+@app.command(short_help="One real node on an adapter, the rest of the boat simulated round it.")
+@guarded
+def bench(
+    boat: Boat = None,
+    node: Annotated[str | None, typer.Option(metavar="NAME", help="The node that is on the bench.")] = None,
+    interface: Annotated[
+        str, typer.Option(metavar="KIND", help="Kind of adapter, as python-can has it; simulated: no hardware.")
+    ] = "simulated",
+    channel: Annotated[str | None, typer.Option(metavar="CHANNEL", help="Which adapter: a serial port, can0, a number.")] = None,
+    firmware: Annotated[
+        str | None,
+        typer.Option(metavar="PROGRAM", help="Firmware as a program: it is given HOST:PORT and speaks slcan there."),
+    ] = None,
+    list_: Annotated[bool, typer.Option("--list", help="Show the adapters that are there, and end.")] = False,
+    bus: Annotated[str | None, typer.Option(metavar="NAME", help="Which of its buses. Left out: the one of the helm.")] = None,
+    machinery: Annotated[
+        str | None,
+        typer.Option(metavar="rig|band", help="How machinery reaches it: its own rig, or the bench band. Left out: asked."),
+    ] = None,
+    cap: Annotated[
+        int | None, typer.Option("--throttle-cap", metavar="PERMILLE", parser=_whole_number(0, 1000), help="The most throttle sent. Left out: 0.")
+    ] = None,
+    stimulus: Annotated[
+        list[str] | None, typer.Option("--stimulus", metavar="NAME", help="Only this stimulus. May be repeated.")
+    ] = None,
+    seed: Annotated[
+        int | None,
+        typer.Option(metavar="NUMBER", parser=_whole_number(0, LARGEST_SEED), help="Draws all that is random. Left out: 1."),
+    ] = None,
+    kind: Kinds = None,
+) -> int:
+    """One real node on an adapter, the rest of the boat simulated round it in real time: from harmless to violent, with verdicts.
+    It listens first, and refuses a bus with anybody else on it. However it ends, neutral and idle are commanded and awaited."""
+    if machinery not in (None, "rig", "band"):
+        raise typer.BadParameter("rig or band is wanted", param_hint="--machinery")
+    from busim.commands.bench import bench as run
+    from busim.commands.bench import list_adapters
+
+    if list_:
+        return list_adapters()
+    return run(
+        boat,
+        node=node,
+        bus=bus,
+        interface=interface,
+        channel=channel,
+        firmware=firmware,
+        machinery=machinery,
+        cap_permille=cap or 0,
+        only=stimulus or [],
+        seed=1 if seed is None else seed,
+        kinds=kind or [],
+    )
+
+
 @app.command(short_help="Write what others need, such as the protocol.")
 @guarded
 def export(

@@ -138,3 +138,12 @@ ZONE_FAULTS: Final = (
 ZONE_FAULT_OLDER_TABLE: Final = 4
 
 BENCH_DIRECTIONS: Final = ((0, "value in"), (1, "value out"))
+
+BENCH_ADDRESS: Final = 63
+"""Whom values into a node come from: no node has this address."""
+BENCH_CHANNELS: Final = (
+    (1, "shift_position"), (2, "throttle_position"), (3, "rpm"), (4, "neutral_switch"), (5, "gear_switch"), (6, "speed"),
+    (7, "rudder_angle"), (16, "throttle"), (17, "shift"), (18, "engine_stop"), (19, "start_permit"), (20, "fuel_cut"),
+    (21, "rudder"), (22, "rudder_power"),
+)  # fmt: skip
+"""Channels of the bench message: below 16 into a node, in the units in which it measures; from 16 on out of it, as its outputs."""

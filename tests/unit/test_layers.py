@@ -54,7 +54,10 @@ MAY_IMPORT: dict[str, set[str]] = {
     "bench": {
         "boat", "bus", "events", "host", "labels", "logs.frame", "logs.source", "protocol", "reading.problem", "rehearsal.script",
         "requirements", "run", "scenario", "seam", "simulator", "units",
+        "bench_labels", "boat", "bus", "events", "faults.table", "host", "labels", "logs", "protocol", "reading.problem",
+        "record.writer", "rehearsal.script", "requirements", "run", "scenario", "seam", "simulator", "units",
     },
+    "bench_labels": set(),
     "record": {"boat.model", "events", "reading", "scenario.model", "units"},
 }  # fmt: skip
 """Package -> the packages (or single modules) of busim it may import. `commands` may import everything."""

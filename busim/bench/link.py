@@ -1,0 +1,214 @@
+"""What is between the bench and the device under test: an adapter, a firmware's own process, or the simulated bus itself.
+
+`receive` gives what came since it was asked last and never waits; `send` hands one frame over. LinkError is one line with what
+to try. Only here does the bench do I/O with a device.
+"""
+
+import selectors
+import socket
+import subprocess
+from collections.abc import Callable
+from typing import Any, Final, Protocol
+
+from busim import bench_labels as labels
+from busim.bench import slcan
+from busim.bench.doors import LOOPBACK, SocketStream, loopback_listener
+from busim.bench.guest import Seat
+from busim.bench.slcan import Slcan, frame_line
+
+Received = tuple[bool, int, bytes]
+"""(plain 11-bit data frame, id, data)"""
+
+CONNECT_S: Final = 20
+GARBAGE_MOST: Final = 20
+"""Lines that are no frames: fewer may be of a program that used the adapter before."""
+OWED_MOST: Final = 1 << 16
+
+
+class LinkError(Exception):
+    """The device can't be reached any more, or never could; the message says what to try."""
+
+
+class Link(Protocol):
+    words: str
+    notes: list[str]
+    """What was noticed that is no error."""
+
+    def fileno(self) -> int | None: ...
+
+    def receive(self) -> list[Received]: ...
+
+    def send(self, can_id: int, data: bytes) -> None: ...
+
+    def close(self) -> None: ...
+
+
+class InWorld:
+    """The device is a node of the simulated boat: a seat beside it hears it, and speaks to it, by the simulated bus."""
+
+    words = labels.LINK_SIMULATED
+
+    def __init__(self, seat: Seat) -> None:
+        self.seat = seat
+        self.notes: list[str] = []
+        self.heard: list[Received] = []
+        seat.hears = lambda now_ns, can_id, data: self.heard.append((True, can_id, data))
+
+    def fileno(self) -> int | None:
+        return None
+
+    def receive(self) -> list[Received]:
+        heard, self.heard = self.heard, []
+        return heard
+
+    def send(self, can_id: int, data: bytes) -> None:
+        self.seat.transmit(can_id, data)
+
+    def close(self) -> None:
+        self.seat.hears = lambda now_ns, can_id, data: None
+
+
+class Firmware:
+    """A program of its own, started with HOST:PORT as its one word, that connects there and speaks slcan as to an adapter."""
+
+    def __init__(self, program: list[str], bit_rate: int) -> None:
+        self.notes: list[str] = []
+        self.words = labels.LINK_FIRMWARE.format(program=program[0])
+        self.came: list[Received] = []
+        self.slcan = Slcan(self, bit_rate)
+        self.owed = bytearray()
+        self.open = False
+        listener = loopback_listener(0)
+        place = f"{LOOPBACK}:{listener.getsockname()[1]}"
+        try:
+            self.process = subprocess.Popen([*program, place], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
+        except OSError as error:
+            listener.close()
+            raise LinkError(labels.FIRMWARE_NOT_STARTED.format(program=program[0], why=error.strerror)) from error
+        try:
+            self.stream = self._connected(listener, program[0])
+        except LinkError:
+            self._end()
+            raise
+        finally:
+            listener.close()
+
+    def _connected(self, listener: socket.socket, program: str) -> SocketStream:
+        with selectors.DefaultSelector() as selector:
+            selector.register(listener, selectors.EVENT_READ)
+            for _ in range(CONNECT_S * 10):
+                if selector.select(0.1):
+                    connection, _ = listener.accept()
+                    return SocketStream(connection, program)
+                if self.process.poll() is not None:
+                    raise LinkError(labels.FIRMWARE_ENDED.format(program=program, status=self.process.returncode))
+        raise LinkError(labels.FIRMWARE_SILENT.format(program=program, seconds=CONNECT_S))
+
+    # what the adapter's end is connected to
+
+    def go_on_bus(self, *, listen_only: bool) -> None:
+        self.open = True
+
+    def leave_bus(self) -> None:
+        self.open = False
+
+    def transmit(self, can_id: int, data: bytes) -> bool:
+        self.came.append((True, can_id, data))
+        return True
+
+    def flags(self) -> int:
+        return 0
+
+    # the link
+
+    def fileno(self) -> int | None:
+        return self.stream.fileno()
+
+    def receive(self) -> list[Received]:
+        received = self.stream.read()
+        if received is None:
+            raise LinkError(labels.FIRMWARE_GONE.format(program=self.stream.words))
+        self.owed += self.slcan.feed(received)
+        self._give()
+        came, self.came = self.came, []
+        return came
+
+    def send(self, can_id: int, data: bytes) -> None:
+        if self.open:
+            self.owed += frame_line(can_id, data)
+            self._give()
+
+    def _give(self) -> None:
+        try:
+            del self.owed[: self.stream.write(bytes(self.owed))]
+        except OSError:
+            raise LinkError(labels.FIRMWARE_GONE.format(program=self.stream.words)) from None
+        if len(self.owed) > OWED_MOST:
+            raise LinkError(labels.FIRMWARE_STUCK.format(program=self.stream.words))
+
+    def close(self) -> None:
+        self.stream.close()
+        self._end()
+
+    def _end(self) -> None:
+        self.process.terminate()
+        try:
+            self.process.wait(5)
+        except subprocess.TimeoutExpired:
+            self.process.kill()
+            self.process.wait()
+
+
+class OverAdapter:
+    """A real adapter through python-can. `adapter` is an open `busim.bench.adapter.Adapter`, or alike."""
+
+    def __init__(self, adapter: Any, error: type[Exception]) -> None:
+        self.adapter = adapter
+        self.error = error
+        self.notes: list[str] = []
+        self.words = f"{adapter.wanted.interface} {adapter.wanted.channel}"
+        self.bells = 0
+        """Frames or commands the adapter refused: slcan's BEL, which python-can drops."""
+        bus = adapter.bus
+        if hasattr(bus, "serialPortOrig"):
+            bus.serialPortOrig.timeout = 0  # what is there, at once
+            self._count_bells(bus)
+
+    def _count_bells(self, bus: Any) -> None:
+        read: Callable[[float | None], str | None] = bus._read
+
+        def counting(timeout: float | None) -> str | None:
+            line = read(timeout)
+            if line is not None and line.endswith(slcan.BELL.decode()):
+                self.bells += 1
+            return line
+
+        bus._read = counting
+
+    def fileno(self) -> int | None:
+        try:
+            number = self.adapter.bus.fileno()
+        except Exception:  # each interface has its own way to have none
+            return None
+        return number if isinstance(number, int) and number >= 0 else None
+
+    def receive(self) -> list[Received]:
+        came: list[Received] = []
+        try:
+            while (frame := self.adapter.receive(0)) is not None:
+                _, _, kind, can_id, data = frame
+                came.append((kind == 0, can_id, data))
+        except self.error as error:
+            raise LinkError(str(error)) from error
+        if self.adapter.garbage > GARBAGE_MOST:
+            raise LinkError(labels.ADAPTER_GARBAGE.format(adapter=self.words, count=self.adapter.garbage))
+        return came
+
+    def send(self, can_id: int, data: bytes) -> None:
+        try:
+            self.adapter.send(can_id, data)
+        except self.error as error:
+            raise LinkError(str(error)) from error
+
+    def close(self) -> None:
+        self.adapter.close()

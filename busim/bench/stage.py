@@ -1,0 +1,241 @@
+"""What a stimulus has to work with: the simulated boat round the device, its own voice on the bus, and what the device says.
+
+A stimulus is a generator: it yields how long to wait in ns, or an `Ask`, and is carried on when that is over. No I/O, no clock.
+"""
+
+from collections.abc import Generator
+from dataclasses import dataclass, field
+from random import Random
+from typing import Any, Final, TypeAlias
+
+from busim.bench.cap import within_cap
+from busim.bench.guest import Seat
+from busim.bench.live import LiveBoat
+from busim.boat.derive import DriveLimits, limits_of
+from busim.boat.model import Section
+from busim.events import bits
+from busim.faults.table import BY_NAME
+from busim.protocol.plan import DrivePlan
+from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, SELF_REPORTED
+from busim.scenario.model import KeyAction, LeverAction, TouchAction
+from busim.units import MS
+
+SENSED_THROTTLE_4: Final[bits.Field] = (24, 0xFF)
+
+
+@dataclass(frozen=True)
+class Ask:
+    """Something only a person can do or know. What is yielded back is what was typed."""
+
+    words: str
+    must_match: str = ""
+    """What has to be typed; "" for anything that is not empty."""
+
+
+Play: TypeAlias = Generator["int | Ask", str, None]
+
+
+@dataclass
+class Result:
+    """What one stimulus, or one part of it, came to. `uncertainty` in the unit of `measured`."""
+
+    stimulus: str
+    verdict: str
+    words: str
+    requirements: tuple[str, ...] = ()
+    limit: int | None = None
+    measured: int | None = None
+    unit: str = ""
+    uncertainty: int = 0
+    at_ns: int = 0
+
+
+@dataclass
+class Report:
+    """The device's own words, as last heard."""
+
+    state_ns: int | None = None
+    gear: int = bits.NEUTRAL
+    asked_gear: int = bits.NEUTRAL
+    throttle: int = 0
+    rpm: int = 0
+    station: int = 0
+    number: int = 0
+    cause: int = 0
+    beats_ns: list[int] = field(default_factory=list)
+    beat_state: int = -1
+    fingerprints: tuple[int, int] = (0, 0)
+    identity: tuple[int, ...] | None = None
+    gear_out_ns: int | None = None
+    at_stop_ns: int | None = None
+    frames: int = 0
+
+
+class Stage:
+    def __init__(self, live: LiveBoat, node: str, bus: str, voice: Seat, cap_permille: int, seed: int) -> None:
+        self.live = live
+        self.node = node
+        self.bus = bus
+        self.voice = voice
+        self.cap = cap_permille
+        self.random = Random(f"{seed} bench")
+        self.boat = live.boat
+        self.address = live.boat.nodes[node].address
+        self.kind = live.boat.nodes[node].kind
+        self.drive: DrivePlan | None = next((drive for drive in live.plan.drives if drive.address == self.address), None)
+        self.report = Report()
+        self.results: list[Result] = []
+        self.faults: dict[int, tuple[str, Section]] = {}
+        self.stimulus = ""
+        self.requirements: tuple[str, ...] = ()
+        self.uncertainty_ms = 1
+        self.self_reported = True
+        self.simulated = False
+        """The device is simulated too: its supply is the bench's to switch, and its machinery can be looked at."""
+        self.ready = False
+
+    # ------------------------------------------------------------------------------------------------ what is there
+
+    @property
+    def now_ns(self) -> int:
+        return self.live.now_ns
+
+    @property
+    def limits(self) -> DriveLimits:
+        assert self.drive is not None
+        return limits_of(self.boat, self.boat.drives[self.drive.name])
+
+    def stations(self) -> list[str]:
+        """Stations that may take the drive, on this bus, and are not the device; all of them where it is no drive."""
+        names = [
+            name
+            for name, station in self.boat.stations.items()
+            if station.node != self.node and self.bus in self.boat.nodes[station.node].taps
+        ]
+        if self.drive is None:
+            return names
+        return [name for name in names if self.boat.nodes[self.boat.stations[name].node].address in self.drive.stations]
+
+    # ------------------------------------------------------------------------------------------------ what is done
+
+    def lever(self, station: str, permille_of_throttle: int, *, ahead: bool = True, neutral: bool = False) -> None:
+        """All of a station's levers: neutral, or in gear with so much throttle, never more than the cap."""
+        travel = 0 if neutral else travel_for(self.boat.stations[station], min(permille_of_throttle, self.cap))
+        for drive in self.boat.stations[station].may_take:
+            where = travel if ahead else -travel
+            self.live.do("lever", LeverAction(station=station, drive=drive, to_permille=where, over_ms=100))
+
+    def key(self, station: str, name: Any, for_ms: int = 200) -> None:
+        self.live.do("key", KeyAction(station=station, name=name, for_ms=for_ms))
+
+    def touch(self, panel: str, control: str) -> None:
+        self.live.do("touch", TouchAction(panel=panel, control=control))
+
+    def break_(self, name: str, **place: Any) -> int:
+        number, step = self.live.script.begin(self.now_ns, name, BY_NAME[name].place.model_validate(place))
+        self.live.world.plan_steps([step])
+        if BY_NAME[name].lasts:
+            self.faults[number] = (name, BY_NAME[name].place.model_validate(place))
+        return number
+
+    def mend(self, number: int) -> None:
+        name, place = self.faults.pop(number)
+        self.live.world.plan_steps([self.live.script.end(self.now_ns, number, name, place)])
+
+    def say(self, can_id: int, data: bytes) -> bool:
+        """A frame of the bench's own, from beside the nodes; never one beyond the cap."""
+        return within_cap(can_id, data, self.cap) and self.voice.transmit(can_id, data)
+
+    def calm(self) -> Play:
+        """Between two stimuli: what was broken is mended, levers are in neutral, and time for all to be heard of."""
+        for number in [*self.faults]:
+            self.mend(number)
+        for station in self.stations():
+            self.lever(station, 0, neutral=True)
+        yield 1500 * MS
+
+    def take(self, station: str, *, ahead: bool = True, throttle: int = 1000) -> Play:
+        """Control at this station, then in gear. Afterwards look at `report`."""
+        self.lever(station, 0, neutral=True)
+        yield 300 * MS
+        self.key(station, "take")
+        yield 1000 * MS
+        self.lever(station, throttle, ahead=ahead)
+        yield 3500 * MS
+
+    # ------------------------------------------------------------------------------------------------ what came of it
+
+    def heard(self, now_ns: int, can_id: int, data: bytes) -> None:
+        """A frame of the device."""
+        report = self.report
+        report.frames += 1
+        code = can_id >> 6
+        if code == 20 and len(data) == 5:
+            report.identity = tuple(data)
+        if code > 15 or not bits.sound(can_id, data):
+            return
+        whole = int.from_bytes(data, "big")
+        if code == bits.CODE_HEARTBEAT:
+            report.beats_ns = [*report.beats_ns[-600:], now_ns]
+            report.beat_state = whole >> 44 & 0xF
+            report.fingerprints = (whole >> 24 & 0xFFFF, whole >> 8 & 0xFFFF)
+        elif code == bits.CODE_DRIVE_STATE:
+            gear, throttle = bits.field(whole, bits.STATE_SENSED_GEAR), 4 * bits.field(whole, SENSED_THROTTLE_4)
+            if gear == bits.NEUTRAL and report.gear != bits.NEUTRAL:
+                report.gear_out_ns = now_ns
+            if throttle <= 20 < report.throttle:
+                report.at_stop_ns = now_ns
+            report.state_ns, report.gear, report.throttle = now_ns, gear, throttle
+            report.asked_gear = bits.field(whole, bits.STATE_ASKED_GEAR)
+            report.rpm = 8 * bits.field(whole, bits.STATE_RPM_8)
+        elif code == bits.CODE_DRIVE_OBEYS:
+            report.station = bits.field(whole, bits.OBEYS_STATION)
+            report.number = bits.field(whole, bits.OBEYS_NUMBER)
+            report.cause = bits.field(whole, bits.OBEYS_CAUSE)
+
+    def passed(self, what: str) -> None:
+        self._add(SELF_REPORTED if self.self_reported else "pass", what)
+
+    def failed(self, what: str) -> None:
+        self._add(FAIL, what)
+
+    def not_exercised(self, what: str) -> None:
+        self._add(NOT_EXERCISED, what)
+
+    def undecided(self, what: str) -> None:
+        self._add(INCONCLUSIVE, what)
+
+    def measure(self, what: str, measured_ms: int, limit_ms: int, *, reports_ms: int = 0) -> None:
+        """At most `limit_ms`. What straddles the limit within the uncertainty is neither met nor broken. `reports_ms`: it is known
+        from what the device reports so often; 0: from when its frames were on the bus, which the bench measures itself."""
+        doubt = self.uncertainty_ms + (reports_ms if self.self_reported else 0)
+        self._add(
+            judged(measured_ms, limit_ms, doubt, self_reported=self.self_reported and reports_ms > 0),
+            what, limit=limit_ms, measured=measured_ms, unit="ms", uncertainty=doubt,
+        )  # fmt: skip
+
+    def _add(self, verdict: str, what: str, **values: Any) -> None:
+        self.results.append(Result(self.stimulus, verdict, what, self.requirements, at_ns=self.now_ns, **values))
+
+
+def travel_for(station: Any, throttle_permille: int) -> int:
+    """How far a lever is moved, in permille, to be in gear with so much throttle and not one permille more: its sensor and its
+    gate cut off on the way, so the furthest place that still means no more is looked for."""
+    low, high, first = int(station.lever_low_permille), int(station.lever_high_permille), int(station.lever_gear_permille)
+    middle = (low + high) // 2
+    for travel in range(1000, first, -1):
+        read = [travel * side // 1000 * 1000 // side for side in (high - middle, middle - low)]
+        if all(first <= one and (one - first) * 1000 // (1000 - first) <= throttle_permille for one in read):
+            return travel
+    return first
+
+
+def judged(measured: int, limit: int, uncertainty: int, *, self_reported: bool) -> str:
+    """At most `limit`, exactly it is met; inconclusive where the true value may lie on either side."""
+    if uncertainty and measured - uncertainty <= limit < measured + uncertainty:
+        return INCONCLUSIVE
+    if measured > limit:
+        return FAIL
+    return SELF_REPORTED if self_reported else "pass"
+
+
