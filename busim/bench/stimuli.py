@@ -208,12 +208,15 @@ def _withheld(code: int, what: str, extra: Callable[[Stage], int]) -> Callable[[
         yield from _in_gear(stage)
         if not stage.ready:
             return
-        host = stage.live.world.hosts[stage.boat.stations[stage.stations()[0]].node]
+        node = stage.boat.stations[stage.stations()[0]].node
+        host, journal = stage.live.world.hosts[node], stage.live.world.journal
         host.tamper = Withheld(code)
+        journal.event(stage.now_ns, "fault", "withheld", node, 1)
         try:
             yield from _until_neutral(stage, stage.now_ns, what, extra(stage))
         finally:
             host.tamper = None
+            journal.event(stage.now_ns, "fault", "withheld", node, 0)
 
     return play
 

@@ -320,7 +320,10 @@ def bench(
         typer.Option(metavar="rig|band", help="How machinery reaches it: its own rig, or the bench band. Left out: asked."),
     ] = None,
     cap: Annotated[
-        int | None, typer.Option("--throttle-cap", metavar="PERMILLE", parser=_whole_number(0, 1000), help="The most throttle sent. Left out: 0.")
+        int | None,
+        typer.Option(
+            "--throttle-cap", metavar="PERMILLE", parser=_whole_number(0, 1000), help="The most throttle sent. Left out: none."
+        ),
     ] = None,
     stimulus: Annotated[
         list[str] | None, typer.Option("--stimulus", metavar="NAME", help="Only this stimulus. May be repeated.")

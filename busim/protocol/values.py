@@ -146,4 +146,5 @@ BENCH_CHANNELS: Final = (
     (7, "rudder_angle"), (16, "throttle"), (17, "shift"), (18, "engine_stop"), (19, "start_permit"), (20, "fuel_cut"),
     (21, "rudder"), (22, "rudder_power"),
 )  # fmt: skip
-"""Channels of the bench message: below 16 into a node, in the units in which it measures; from 16 on out of it, as its outputs."""
+"""Channels of the bench message: below 16 into a node, in the units in which it measures; from 16 on out of it, as its outputs.
+Until the first value comes, a bench build takes its machinery to be at rest: the bench listens before it sends anything."""
