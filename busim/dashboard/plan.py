@@ -12,7 +12,7 @@ from busim.dashboard.drawing import Drawing, fitted, fitted_name
 from busim.dashboard.looks import Look, glow
 from busim.rehearsal.shown import LightShown
 
-CELL, WIDEST_CELL = 17, 22
+CELL, WIDEST_CELL = 18, 22
 BOW: Final = 5
 """Columns that the stem takes in front of the foremost cells, at least."""
 SIDE_M: Final = 0.35
