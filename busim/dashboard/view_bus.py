@@ -88,8 +88,8 @@ def traffic(frames: tuple[RawFrame, ...], plan: WirePlan, wanted: str, most: int
     for raw in reversed(frames):
         frame = decoded(raw, plan)
         if wanted.lower() in f"{frame.bus} {frame.sender} {frame.message}".lower():
-            where = f" {seconds_text(frame.at_ns):>8} {fitted_name(frame.bus, 9)} {frame.can_id:03X} {fitted_name(frame.sender, 15)} "
-            found.append((f"{where}{fitted(frame.message, 13)} ", frame.words))
+            where = f" {seconds_text(frame.at_ns):>8} {fitted_name(frame.bus, 9)} {frame.can_id:03X} "
+            found.append((f"{where}{fitted_name(frame.sender, 15)} {fitted(frame.message, 13)} ", frame.words))
             if len(found) == most:
                 break
     return found[::-1]

@@ -9,6 +9,7 @@ so the longest stretches of computing between two slices are printed beside it, 
 """
 
 import argparse
+import asyncio
 import fcntl
 import json
 import os
@@ -26,6 +27,7 @@ from typing import ClassVar
 
 from busim.boat.load import load_boat
 from busim.boat.shipped import shipped_folder
+from busim.dashboard.app import CARRIED_S
 from busim.rehearsal.rehearsal import Rehearsal
 from busim.simulator.kinds import load_kinds
 from busim.units import MS
@@ -97,6 +99,18 @@ def boat_alone(seconds: int) -> float:
     return (time.process_time() - began) / seconds
 
 
+async def waiting(seconds: float) -> list[float]:
+    """Gaps, in seconds, of a loop that does nothing but wait as the rehearsal does between slices: what the machine itself adds."""
+    gaps, last = [], time.monotonic()
+    end = last + seconds
+    while last < end:
+        await asyncio.sleep(CARRIED_S)
+        now = time.monotonic()
+        gaps.append(now - last)
+        last = now
+    return gaps
+
+
 def on_a_terminal(seconds: float, view: str) -> dict[str, object]:
     with tempfile.TemporaryDirectory() as folder:
         answer = Path(folder) / "answer.json"
@@ -126,6 +140,8 @@ def main() -> None:
     found = on_a_terminal(float(wanted.seconds), wanted.view)
     late_ms = sorted(1000 * each for each in found["late_s"])  # type: ignore[attr-defined]
     places = {f"{share:.1%}": late_ms[min(int(len(late_ms) * share), len(late_ms) - 1)] for share in (0.99, 0.999)}
+    gaps = sorted(1000 * each for each in asyncio.run(waiting(5.0)))
+    print(f"a loop that only waits, on this machine now: 99 % {gaps[int(len(gaps) * 0.99)]:.1f} ms, worst {gaps[-1]:.1f} ms")
     stretches = sorted(1000 * each for each in found["stretches"])  # type: ignore[attr-defined]
     at = stretches[int(len(stretches) * 0.99)]
     print(f"computing between two slices: 99 % {at:.1f} ms, longest {stretches[-1]:.1f} ms")
