@@ -22,6 +22,7 @@ from busim.faults.table import BY_NAME as FAULTS_BY_NAME
 from busim.reading.problem import InputError, Problem, printable, quoted, refused, suggestion
 from busim.record.writer import new_folder
 from busim.run.run import carry_out
+from busim.scenario.write import plain_scenario, scenario_text
 from busim.sweep.grid import Job, chunks_of, spots_of
 from busim.sweep.modes import BY_NAME as MODES_BY_NAME
 from busim.sweep.modes import Mode
@@ -29,7 +30,7 @@ from busim.sweep.outcome import SweptRun
 from busim.sweep.page import page
 from busim.sweep.plan import Asked, Plan, plan_sweep
 from busim.sweep.pool import Pool, RunError, RunKilledError
-from busim.sweep.replay import job_of, play, scenario_text
+from busim.sweep.replay import job_of, play
 from busim.sweep.rows import gather
 from busim.sweep.store import Store
 from busim.sweep.summary import Summary, summary_of
@@ -252,7 +253,7 @@ def play_again(path: Path | None, key: str, seed: int, write: Path | None, kinds
     if write is not None:
         try:
             with write.open("x", encoding="utf-8", newline="\n") as file:
-                file.write(scenario_text(scenario))
+                file.write(scenario_text(plain_scenario(scenario)))
         except FileExistsError:
             raise refused(write, labels.SWEEP_WRITTEN_BEFORE) from None
         except OSError as error:

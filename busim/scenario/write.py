@@ -1,6 +1,7 @@
 """A scenario as the text of a scenario file, one entry a line. What reads it back is `busim.scenario.load`."""
 
 import json
+from decimal import Decimal
 from typing import Any, Final
 
 from busim.scenario.model import ScenarioFile
@@ -40,5 +41,5 @@ def _flow(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, float):
-        return str(int(value)) if value == int(value) else repr(value)
+        return str(int(value)) if value == int(value) else f"{Decimal(repr(value)):f}"
     return str(value)

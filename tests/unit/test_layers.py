@@ -52,8 +52,6 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "sweep_labels": set(),
     "bench": {
-        "boat", "bus", "events", "host", "labels", "logs.frame", "logs.source", "protocol", "reading.problem", "rehearsal.script",
-        "requirements", "run", "scenario", "seam", "simulator", "units",
         "bench_labels", "boat", "bus", "events", "faults.table", "host", "labels", "logs", "protocol", "reading.problem",
         "record.writer", "rehearsal.script", "requirements", "run", "scenario", "seam", "simulator", "units",
     },

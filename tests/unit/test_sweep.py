@@ -13,6 +13,7 @@ from busim.host.host import NodeError
 from busim.reading.problem import InputError
 from busim.run.run import carry_out
 from busim.scenario.load import load_scenario, steps_of
+from busim.scenario.write import plain_scenario, scenario_text
 from busim.simulator.kinds import load_kinds
 from busim.sweep import durations as d
 from busim.sweep.branch import Branch
@@ -21,11 +22,10 @@ from busim.sweep.modes import BY_NAME as MODES
 from busim.sweep.moments import SPREAD, Anchor, anchors, moment, share
 from busim.sweep.outcome import NODE_PROGRAM, RUNS, STREAMED, SweptRun, line_of, read_head, read_runs
 from busim.sweep.plan import Asked, Plan, plan_sweep, whole_grid
-from busim.sweep.replay import job_of, play, scenario_text
+from busim.sweep.replay import job_of, play
 from busim.sweep.rows import badness, gather
-from busim.sweep.severity import ADRIFT, DANGER, severity_of
 from busim.sweep.settled import FAILS_UNDISTURBED, LEFT_OUT, SWEPT, Settled, look_at_mode
-from busim.sweep.severity import severity_of
+from busim.sweep.severity import ADRIFT, DANGER, severity_of
 from busim.sweep.store import Store
 from busim.sweep.summary import summary_of
 from busim.sweep.touches import touched
@@ -227,7 +227,7 @@ def test_a_swept_run_is_a_scenario_that_comes_out_the_same(
     grid = whole_grid(setup.boat, Asked(1, True, (fault,)))
     run, branch = worker.run(settled[mode], job_for(grid, fault, mode, duration))
     file = tmp_path / "run.yaml"
-    file.write_text(scenario_text(branch.scenario()), encoding="utf-8")
+    file.write_text(scenario_text(plain_scenario(branch.scenario())), encoding="utf-8")
     scenario = load_scenario(file, setup.boat).scenario
     digests: list[str] = []
     keep = lambda some, others, digest: digests.append(digest)  # noqa: E731

@@ -44,7 +44,7 @@ SEVERITIES: dict[str, tuple[SweptRun, int]] = {
     "both drives lost": (run(losses=(loss(), loss("starboard"))), ADRIFT),
     "no steering": (run(works_not=("steering",)), ADRIFT),
     "in gear without control": (run(severity=facts(in_gear=("port",))), DANGER),
-    "off idle without control": (run(severity=facts(off_idle=("port",))), DANGER),
+    "an engine that races with its gear out": (run(severity=facts(off_idle=("port",))), LESS),
     "wrong way": (run(severity=facts(wrong_way=("port",))), DANGER),
     "rudder at the limit": (run(severity=facts(rudder_cdeg=-1000)), NOTHING),
     "rudder beyond": (run(severity=facts(rudder_cdeg=-1001)), DANGER),
