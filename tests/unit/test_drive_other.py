@@ -154,9 +154,9 @@ def test_one_number_of_two_stations_goes_to_the_lower_address() -> None:
 # ------------------------------------------------------------------------------------------------ keys named stuck
 
 
-def lock(rig: DriveRig, by: int, stuck: int) -> None:
+def lock(rig: DriveRig, by: int, stuck: int, pressed: int = 0) -> None:
     can_id = hand.id_of(hand.NEUTRAL_NOW, by)
-    content = (1 << stuck) << 31
+    content = pressed << 47 | (1 << stuck) << 31
     rig.frame(can_id, hand.safe(can_id, rig.counter(can_id), content))
 
 
@@ -177,6 +177,17 @@ def test_no_station_names_its_own_key_and_the_others_still_act() -> None:
         lock(rig, WHEELHOUSE, WHEELHOUSE)
         lock(rig, BRIDGE, WHEELHOUSE)
     rig.press_neutral_now(BRIDGE)
+    assert rig.cause == v.CAUSE_NEUTRAL_NOW
+
+
+@pytest.mark.parametrize("station", [WHEELHOUSE, BRIDGE])
+def test_a_station_that_names_its_own_key_locks_out_nobody(station: int) -> None:
+    """Its own word, and that key's press may be the one that counts."""
+    rig = DriveRig()
+    rig.engaged(AHEAD, 500)
+    for _ in range(3):
+        lock(rig, station, station)
+    lock(rig, station, station, pressed=1)
     assert rig.cause == v.CAUSE_NEUTRAL_NOW
 
 
