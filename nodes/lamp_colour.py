@@ -10,7 +10,7 @@ from typing import Final
 FULL_SHARE: Final = 65_535
 
 _CHROMATICITY: Final = {"red": (0.690, 0.308), "green": (0.170, 0.700), "blue": (0.136, 0.040), "white": (0.4578, 0.4101)}
-_SRGB_TO_XYZ: Final = ((0.4124, 0.3576, 0.1805), (0.2126, 0.7152, 0.0722), (0.0193, 0.1192, 0.9505))
+_SRGB_TO_XYZ: Final[tuple[tuple[float, ...], ...]] = ((0.4124, 0.3576, 0.1805), (0.2126, 0.7152, 0.0722), (0.0193, 0.1192, 0.9505))
 _NEARLY_NOTHING: Final = 1e-3
 
 

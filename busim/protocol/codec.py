@@ -29,7 +29,7 @@ class Signal:
     bits: int
     words: str
     unit: str = ""
-    step: float = 1
+    step: int | float = 1
     signed: bool = False
     choices: tuple[tuple[int, str], ...] = ()
     least: int | None = None

@@ -71,8 +71,12 @@ class ActuatorFaultFound(Requirement):
             cutout = self.situation.engines.of[drive.name].cutout_address
             if cutout:
                 journal.watch_frames(bits.CODE_CUTOUT_STATE << 6 | cutout, self._cutout)
-        for kind in ("output", "gear", "throttle_stop", "engine", "power", "start"):
-            journal.watch_events(kind, getattr(self, f"_{kind}"))
+        journal.watch_events("output", self._output)
+        journal.watch_events("engine", self._engine)
+        for kind in ("gear", "throttle_stop"):
+            journal.watch_events(kind, self._moved)
+        for kind in ("power", "start"):
+            journal.watch_events(kind, self._forget)
 
     # ------------------------------------------------------------------------------------------------ told, and done
 
@@ -88,12 +92,10 @@ class ActuatorFaultFound(Requirement):
             order.since_ns = order.reported_ns = None
         self._see(drive, at_ns)
 
-    def _gear(self, event: Event) -> None:
+    def _moved(self, event: Event) -> None:
         drive = self.situation.drives[event[3]]
         self._close(drive, event[0])
         self._see(drive, event[0])
-
-    _throttle_stop = _gear
 
     def _see(self, drive: DriveView, at_ns: int) -> None:
         shift, throttle = self.shift[drive.name], self.throttle[drive.name]
@@ -109,8 +111,6 @@ class ActuatorFaultFound(Requirement):
         if drive is not None:
             for order in (self.shift[drive.name], self.throttle[drive.name]):
                 order.target = order.since_ns = order.reported_ns = None
-
-    _power = _start = _forget
 
     # ------------------------------------------------------------------------------------------------ reported, and ended
 
