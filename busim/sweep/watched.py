@@ -38,13 +38,16 @@ class Ground:
 
 
 def _parts(name: str, whole: Any) -> dict[str, Any]:
-    """The frozen parts of a plan, by where they are in it: nodes and views hold many of them."""
+    """The frozen parts of a plan, by where they are in it, and theirs: nodes and views hold many of them."""
     found: dict[str, Any] = {}
     for field in fields(whole):
         value = getattr(whole, field.name)
+        if isinstance(value, tuple) and value:
+            found[f"{name}.{field.name}"] = value
         for index, part in enumerate(value if isinstance(value, tuple) else (value,)):
             if is_dataclass(part):
-                found[f"{name}.{field.name}.{index}"] = part
+                place = f"{name}.{field.name}.{index}"
+                found |= {place: part, **_parts(place, part)}
     return found
 
 
