@@ -6,7 +6,6 @@ Only firmware built for the bench knows it. What comes out this way is what the 
 from typing import Final
 
 from busim.host.host import Host
-from busim.host.inputs import Input
 from busim.protocol.catalogue import BENCH
 from busim.protocol.values import BENCH_ADDRESS, BENCH_CHANNELS
 from busim.seam import OUTPUT
@@ -21,12 +20,12 @@ _NAMES: Final = dict(BENCH_CHANNELS)
 
 
 class Band:
-    """Of one device: `host` is its seat's, `wired` what was wired to the pins of the node whose place it takes."""
+    """Of one device: `host` is its seat's, with what is wired to the pins of the node whose place it takes."""
 
-    def __init__(self, host: Host, address: int, wired: dict[str, Input]) -> None:
+    def __init__(self, host: Host, address: int) -> None:
         self.host = host
         self.out_id = BENCH.can_id(address)
-        self.wired = {name: entry for name, entry in wired.items() if name in NUMBERS}
+        self.wired = {name: entry for name, entry in host.inputs.items() if name in NUMBERS}
         self.due_ns = 0
         self.said: dict[str, tuple[int, int]] = {}
         self.answered = False

@@ -11,7 +11,6 @@ from typing import Final
 from busim.bench import slcan
 from busim.bus.controller import PRIORITY, Controller
 from busim.host.host import Host
-from busim.host.inputs import Input
 from busim.seam import BUS_OFF, ERROR_ACTIVE, NOTHING, QUEUE, Actions, FrameHandler, Node
 from busim.simulator.world import World
 from busim.units import NEVER
@@ -77,8 +76,6 @@ class Seat:
         self.states: list[int] = []
         """What its controller became, in order."""
         self.listen_only = False
-        self.wired: dict[str, Input] = {}
-        """What was wired to the pins of the node that is left out here."""
         self._counts = (0, 0)
         self._flags = 0
 
@@ -140,7 +137,7 @@ class Seat:
 
 def seat_of(world: World, node: str, bus: int) -> Seat:
     """The seat of a node that is left out: its place on the bus, its board, its address's bit in every mask. The machinery that is
-    wired to it hears from it nothing. To be called before the world runs."""
+    wired to its pins hears nothing from it, and can be measured there still. To be called before the world runs."""
     host = world.hosts[node]
     seat = Seat(world, host, bus)
     host.make_node = lambda: Guest(bus, seat)
@@ -149,8 +146,6 @@ def seat_of(world: World, node: str, bus: int) -> Seat:
     host.delay_ns = 0
     host.watchdog_ns = NEVER
     host.rejoin = None
-    seat.wired, host.inputs = host.inputs, {}
-    host.sampled = []
     host.wants_sent = False
     world.script = [step for step in world.script if not (step[2] == "power" and step[3][0] == node)]
     return seat

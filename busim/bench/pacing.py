@@ -4,7 +4,9 @@ Being late is recorded and never an error: what was timed meanwhile is for whoev
 computer (asleep, or held) is not caught up with: simulated time stands still for it, and that is recorded too.
 """
 
+import contextlib
 import gc
+import os
 import time
 from collections.abc import Callable
 from typing import Final
@@ -18,6 +20,8 @@ SHORTEST_WAIT_NS: Final = 200_000
 
 LONGEST_WAIT_NS: Final = 50 * MS
 """Short against `LONGEST_STEP_NS`: a wait is no stop."""
+PRECEDENCE: Final = -10
+"""As `nice` counts; who may not have it goes without."""
 
 
 class Spread:
@@ -47,9 +51,12 @@ class Spread:
 
 
 def hold_still() -> None:
-    """What is there by now stays: looking through all of it for garbage, again and again, would hold up time."""
+    """What is there by now stays: looking through all of it for garbage, again and again, would hold up time. And where the
+    system allows it, whatever else the computer does comes behind this process: it sleeps most of the time."""
     gc.collect()
     gc.freeze()
+    with contextlib.suppress(OSError, AttributeError):
+        os.setpriority(os.PRIO_PROCESS, 0, PRECEDENCE)
 
 
 class Pace:

@@ -33,7 +33,7 @@ MOVING_KINDS: Final = ("drive", "rudder", "cutout")
 SIMULATED: Final = "simulated"
 BAND: Final = "band"
 RIG: Final = "rig"
-SETTLING_NS: Final = 3 * SECOND
+SETTLING_NS: Final = 5 * SECOND // 2
 LATE_NS: Final = 20 * MS
 """Later than this at one frame in a hundred, what was timed meanwhile is not decided."""
 OPENING_NS: Final = 10 * SECOND
@@ -342,7 +342,7 @@ class Session:
             seat.go_on_bus(listen_only=False)
             self.voice.go_on_bus(listen_only=False)
             if self.order.machinery == BAND:
-                self.band = Band(seat.host, self.stage.address, seat.wired)
+                self.band = Band(seat.host, self.stage.address)
         names = [name for name in self.order.boat.nodes if name != self.order.node]
         world.plan_steps([(world.now_ns, -1, "power", (name, 1)) for name in names])
 

@@ -13,7 +13,8 @@ from busim.bench.stage import Ask, Play, Stage
 from busim.bus.controller import Controller
 from busim.events import bits
 from busim.host.tamper import Tamper
-from busim.protocol.catalogue import HEARTBEAT, LEVER
+from busim.protocol.catalogue import BENCH, HEARTBEAT, LEVER
+from busim.protocol.values import BENCH_ADDRESS
 from busim.units import MS, SECOND
 
 EVERY: Final = ("station", "drive", "rudder", "cutout", "panel", "zone_driver", "alarm", "navigation")
@@ -97,7 +98,8 @@ def _supply(stage: Stage, on: int) -> Play:
 def _every_id(stage: Stage) -> Play:
     """Every id once, in random order and with random data; those that carry a CRC carry a wrong one."""
     before = (stage.report.station, stage.report.number)
-    ids = [can_id for can_id in range(2048) if can_id & 0x3F != stage.address]
+    sensors = BENCH.can_id(BENCH_ADDRESS)  # what a bench build takes for its own sensors
+    ids = [can_id for can_id in range(2048) if can_id & 0x3F != stage.address and can_id != sensors]
     stage.random.shuffle(ids)
     stage.report.beats_ns.clear()
     sent = 0

@@ -337,7 +337,8 @@ def bench(
     """One real node on an adapter, the rest of the boat simulated round it in real time: from harmless to violent, with verdicts.
     It listens first, and refuses a bus with anybody else on it. However it ends, neutral and idle are commanded and awaited."""
     if machinery not in (None, "rig", "band"):
-        raise typer.BadParameter("rig or band is wanted", param_hint="--machinery")
+        ending.say_error("--machinery: rig or band is wanted")
+        return ending.BAD_INPUT
     from busim.commands.bench import bench as run
     from busim.commands.bench import list_adapters
 

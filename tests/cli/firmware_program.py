@@ -51,7 +51,8 @@ class Board:
     def heard(self, can_id: int, data: bytes) -> None:
         if can_id == BENCH.can_id(BENCH_ADDRESS):
             _, number, value = BENCH.unpack(int.from_bytes(data, "big"))
-            self.act(self.node.on_input(self.now_ns(), NAMES[number], value))
+            if number in NAMES:
+                self.act(self.node.on_input(self.now_ns(), NAMES[number], value))
         elif (0, can_id) in self.handlers:
             self.act(self.handlers[0, can_id](self.now_ns(), 0, can_id, data))
 
