@@ -91,3 +91,9 @@ CARD_TERMS: Final = {
     "reproduce": "see the worst again",
 }
 WORST_MEDIAN: Final = "{worst} at worst, {median} in the middle"
+
+PAIRS_TITLE: Final = "Two faults at once: {pairs:,} pairs tried; of the second nobody was told in {quiet:,}"
+PAIRS_NONE: Final = "no pair came to more than its faults come to alone"
+PAIRS_WORDS: Final = "A sample, not a proof, and no verdict: the boat is asked to stand one fault. The worst of them:"
+PAIR: Final = "{under}, then {fault}: {place}, {mode}: {severity}{failed}"
+PAIR_FAILED: Final = "; failed {names}"

@@ -230,6 +230,7 @@ def sweep(
     resume: Annotated[
         Path | None, typer.Option(metavar="FOLDER", help="Go on with a sweep that was cut short: its folder in results/.")
     ] = None,
+    pairs: Annotated[int | None, _count(1, 1_000_000, "Then so many pairs of faults, those that nobody is told of first")] = None,
     again: Annotated[str | None, typer.Option(metavar="RUN", help="Play one run again, with its timeline.")] = None,
     write: Annotated[Path | None, typer.Option(metavar="FILE", help="With --again: write its scenario to a new file.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
@@ -238,7 +239,7 @@ def sweep(
     """Every fault that is modelled, wherever it can be, in every mode, at the moments that matter: the failure-mode table."""
     drawn = 1 if seed is None else seed
     if again is not None:
-        if full or only or budget or workers or resume:
+        if full or only or budget or workers or resume or pairs:
             ending.say_error("--again plays one run: it goes with --seed, --kind and --write only")
             return ending.BAD_INPUT
         from busim.commands.sweep import play_again
@@ -250,7 +251,7 @@ def sweep(
     from busim.commands.sweep import Wanted
     from busim.commands.sweep import sweep as run
 
-    return run(boat, Wanted(drawn, full, tuple(only or ()), budget, workers, resume, as_json), kind or [])
+    return run(boat, Wanted(drawn, full, tuple(only or ()), budget, workers, resume, as_json, pairs or 0), kind or [])
 
 
 @app.command(short_help="Plug programs into the simulated boat, as if by a CAN adapter.")

@@ -17,7 +17,7 @@ from busim.commands import ending
 from busim.commands.boats import boat_line, find_boat, results_folder, shown_path, typed_path
 from busim.commands.kinds import classes_for, kind_options, kinds_text, replaced_kinds
 from busim.commands.run_output import text_lines
-from busim.commands.sweep_output import failing_modes, head_lines, json_object, progress_line, result_lines
+from busim.commands.sweep_output import failing_modes, head_lines, json_object, pair_lines, progress_line, result_lines
 from busim.faults.table import BY_NAME as FAULTS_BY_NAME
 from busim.reading.problem import InputError, Problem, printable, quoted, refused, suggestion
 from busim.record.writer import new_folder
@@ -28,10 +28,12 @@ from busim.sweep.modes import BY_NAME as MODES_BY_NAME
 from busim.sweep.modes import Mode
 from busim.sweep.outcome import SweptRun
 from busim.sweep.page import page
+from busim.sweep.pairs import PairsFile, pair_jobs
 from busim.sweep.plan import Asked, Plan, plan_sweep
 from busim.sweep.pool import Pool, RunError, RunKilledError
 from busim.sweep.replay import job_of, play
-from busim.sweep.rows import gather
+from busim.sweep.rows import FaultRow, gather
+from busim.sweep.settled import SWEPT
 from busim.sweep.store import Store
 from busim.sweep.summary import Summary, summary_of
 from busim.sweep.work import Setup, Worker
@@ -55,6 +57,7 @@ class Wanted:
     workers: int | None
     resume: Path | None
     as_json: bool = False
+    pairs: int = 0
 
 
 def sweep(path: Path | None, wanted: Wanted, kinds: list[str]) -> int:
@@ -98,15 +101,42 @@ def sweep(path: Path | None, wanted: Wanted, kinds: list[str]) -> int:
     if summary.runs == plan.head.runs:
         store.finish()
     rows = gather(store.runs())
-    told = _write_page(folder, page(plan.head, boat.boat, rows, summary.simulated_ns))
+    pairs: list[SweptRun] = []
+    if wanted.pairs and summary.runs == plan.head.runs:
+        try:
+            pairs = _pairs(folder, plan, setup, wanted, rows)
+        except KeyboardInterrupt:
+            _hush_progress()
+            ending.say_error(labels.SWEEP_PAIRS_STOPPED.format(line=printable(again)))
+            raise
+    told = _write_page(folder, page(plan.head, boat.boat, rows, summary.simulated_ns, pairs))
     status = _status(summary, boat)
     if wanted.as_json:
-        print(json.dumps(json_object(summary, rows, boat.boat, str(folder), status), indent=1))
+        print(json.dumps(json_object(summary, rows, boat.boat, str(folder), status, pairs), indent=1))
         return status
     for line in result_lines(summary, rows, boat.boat, again):
         print(line)
+    for line in pair_lines(pairs) if wanted.pairs else ():
+        print(line)
     print(told)
     return status
+
+
+def _pairs(folder: Path, plan: Plan, setup: Setup, wanted: Wanted, rows: list[FaultRow]) -> list[SweptRun]:
+    """Pairs of faults, carried out or read from what was. Errors: InputError, RunError, RunKilledError."""
+    modes = [mode.mode for mode in plan.head.modes if mode.state == SWEPT]
+    jobs = pair_jobs(setup.boat, modes, rows, wanted.pairs, wanted.seed)
+    file = PairsFile(folder)
+    try:
+        left = [job for job in jobs if job.key not in file.kept]
+        for number, run in enumerate(_runs(chunks_of(left), setup, wanted.workers, float("inf")), 1):
+            file.keep(run)
+            if sys.stderr.isatty():
+                _say_progress(labels.SWEEP_PAIRS_PROGRESS.format(done=number, runs=len(left)))
+        _hush_progress()
+        return list(file.runs(jobs))
+    finally:
+        file.close()
 
 
 def _write_page(folder: Path, text: str) -> str:
@@ -130,6 +160,7 @@ def _prepared(path: Path | None, kinds: list[str], seed: int) -> tuple[LoadedBoa
 def _options(wanted: Wanted, replaced: dict[str, str]) -> list[str]:
     words = ["--seed", str(wanted.seed)] + (["--full"] if wanted.full else [])
     words += [word for each in wanted.only for word in ("--only", each)]
+    words += ["--pairs", str(wanted.pairs)] if wanted.pairs else []
     return words + kind_options(replaced)
 
 

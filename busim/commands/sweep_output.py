@@ -8,6 +8,8 @@ from busim import VERSION, labels, sweep_labels
 from busim.boat.model import BoatFile
 from busim.commands.tables import table
 from busim.reading.problem import printable
+from busim.sweep.outcome import SweptRun
+from busim.sweep.pairs_words import pair_words, plain_pair, told_of, worst_of
 from busim.sweep.plan import Plan
 from busim.sweep.rows import FaultRow
 from busim.sweep.settled import LEFT_OUT
@@ -88,7 +90,17 @@ def _coverage(summary: Summary, boat: BoatFile) -> Iterator[str]:
         yield labels.SWEEP_INCONCLUSIVE.format(names=names)
 
 
-def json_object(summary: Summary, rows: list[FaultRow], boat: BoatFile, folder: str, exit_status: int) -> dict[str, Any]:
+def pair_lines(pairs: list[SweptRun]) -> Iterator[str]:
+    yield ""
+    yield from told_of(pairs)
+    for run in worst_of(pairs):
+        yield printable(f"  {pair_words(run)}")
+        yield printable(f"    {labels.REPRODUCE_LINE.format(line=run.reproduce)}")
+
+
+def json_object(
+    summary: Summary, rows: list[FaultRow], boat: BoatFile, folder: str, exit_status: int, pairs: list[SweptRun]
+) -> dict[str, Any]:
     head = summary.head
     return {
         "version": JSON_VERSION,
@@ -112,4 +124,5 @@ def json_object(summary: Summary, rows: list[FaultRow], boat: BoatFile, folder: 
         "faults": [
             {**plain_row(row.whole, boat), "places": [plain_row(place, boat) for place in row.places]} for row in rows
         ],
+        "pairs": [plain_pair(run) for run in pairs],
     }

@@ -28,13 +28,22 @@ QUIET_NS: Final = 1500 * MS
 
 
 class Branch:
-    """A settled state, and one run from it. `fault` None: nothing breaks."""
+    """A settled state, and one run from it. `fault` None: nothing breaks. `under`: what is broken from the settled state on."""
 
-    def __init__(self, ground: Ground, script: Script, saved: bytes, at_ns: int, fault: tuple[str, Any, Spans] | None) -> None:
+    def __init__(
+        self,
+        ground: Ground,
+        script: Script,
+        saved: bytes,
+        at_ns: int,
+        fault: tuple[str, Any, Spans] | None,
+        under: tuple[str, Any] | None = None,
+    ) -> None:
         self.ground = ground
         self.script = script
         self.at_ns = at_ns
         self.fault = fault
+        self.under = under
         self.watched: Watched = restored(saved, ground)
         self.from_ns = self.watched.world.now_ns
         self.people: People | None = None
@@ -55,6 +64,9 @@ class Branch:
         world.plan_steps(steps)
         ends = [step[0] for step in steps if step[2] == "end_fault"]
         self.ended_ns = max(ends) if ends else None
+        if self.under is not None:
+            world.run(self.at_ns - 1)
+            watched.witness.forget()
         world.run(self.at_ns)
         if self.fault is None:
             watched.witness.begin(self.at_ns)
@@ -75,6 +87,8 @@ class Branch:
             return []
         name, place, times = self.fault
         steps: list[Step] = []
+        if self.under is not None:
+            steps.append((self.from_ns + 1, len(self.script.actions) + 999, "begin_fault", (len(times), *self.under)))
         for number, (begins_ns, ends_ns) in enumerate(times):
             order = len(self.script.actions) + 1000 + number
             steps.append((self.at_ns + begins_ns, order, "begin_fault", (number, name, place)))
@@ -148,6 +162,8 @@ class Branch:
     def scenario(self) -> ScenarioFile:
         """The same run as a scenario: `busim run` plays it to the same end."""
         faults = []
+        if self.under is not None:
+            faults.append(FaultEntry(**{"at_s": (self.from_ns + 1) / SECOND, self.under[0]: self.under[1]}))
         if self.fault is not None:
             name, place, times = self.fault
             for begins_ns, ends_ns in times:
@@ -166,7 +182,7 @@ def swept(
     """The run of `job`, and the branch it was."""
     boat = ground.boat
     times = spans(boat, BY_NAME[job.fault], job.place, job.duration)
-    branch = Branch(ground, script, saved, at_ns, (job.fault, job.place, times))
+    branch = Branch(ground, script, saved, at_ns, (job.fault, job.place, times), job.under)
     branch.carry_out()
     return _record(boat, branch, job, moment, reproduce), branch
 
@@ -204,6 +220,7 @@ def _record(boat: BoatFile, branch: Branch, job: Job, moment: str, reproduce: st
         simulated_ns=watched.world.now_ns - branch.from_ns,
         digest=watched.world.journal.digest,
         reproduce=reproduce,
+        under="" if job.under is None else f"{job.under[0]}: {BY_NAME[job.under[0]].place_words(job.under[1])}",
     )
 
 

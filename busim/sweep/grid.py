@@ -32,7 +32,8 @@ STEADY_MODES: Final = ("idle", "moored")
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One run that is to be done. `pick` is the number its moment is picked by, `spread`: at nothing in particular."""
+    """One run that is to be done. `pick` is the number its moment is picked by, `spread`: at nothing in particular; `under`: a
+    fault, and its place, that is there from the settled state on."""
 
     run: int
     key: str
@@ -45,6 +46,7 @@ class Job:
     state: int
     seed: int
     tier: int
+    under: tuple[str, Any] | None = None
 
 
 @dataclass(frozen=True)

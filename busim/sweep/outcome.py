@@ -128,6 +128,8 @@ class SweptRun:
     """How much was simulated for it, from the settled state on."""
     digest: str
     reproduce: str
+    under: str = ""
+    """The fault, and its place in words, that was there before: of a pair."""
 
     @property
     def to_neutral_ns(self) -> int | None:

@@ -11,7 +11,8 @@ from typing import Final
 from busim import sweep_labels as words
 from busim.boat.derive import limits_of
 from busim.boat.model import BoatFile
-from busim.sweep.outcome import SweepHead
+from busim.sweep.outcome import SweepHead, SweptRun
+from busim.sweep.pairs_words import pair_words, told_of, worst_of
 from busim.sweep.rows import FaultRow, Row, middle
 from busim.sweep.words import card, seconds, table_row
 from busim.units import MS, SECOND
@@ -22,12 +23,16 @@ WIDE_PX: Final = 760
 RIGHT_PX: Final = 40
 
 
-def page(head: SweepHead, boat: BoatFile, rows: Sequence[FaultRow], simulated_ns: int) -> str:
+def page(
+    head: SweepHead, boat: BoatFile, rows: Sequence[FaultRow], simulated_ns: int, pairs: Sequence[SweptRun] = ()
+) -> str:
     """The whole page."""
-    return "\n".join(_page(head, boat, rows, simulated_ns)) + "\n"
+    return "\n".join(_page(head, boat, rows, simulated_ns, pairs)) + "\n"
 
 
-def _page(head: SweepHead, boat: BoatFile, rows: Sequence[FaultRow], simulated_ns: int) -> Iterator[str]:
+def _page(
+    head: SweepHead, boat: BoatFile, rows: Sequence[FaultRow], simulated_ns: int, pairs: Sequence[SweptRun]
+) -> Iterator[str]:
     style = files(__package__).joinpath("page.css").read_text(encoding="utf-8")
     title = escape(words.PAGE_TITLE.format(boat=head.boat))
     yield f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
@@ -45,6 +50,10 @@ def _page(head: SweepHead, boat: BoatFile, rows: Sequence[FaultRow], simulated_n
     yield f"<h2>{escape(words.LATENT_TITLE)}</h2>"
     latent = [f"{row.fault}, {row.place}" for each in rows for row in each.places if row.latent]
     yield _list(latent) if latent else f"<p>{escape(words.NO_LATENT)}</p>"
+    if pairs:
+        title, told = told_of(pairs)
+        yield f"<h2>{escape(title)}</h2><p>{escape(told)}</p>"
+        yield _list(f"{pair_words(run)}. {run.reproduce}" for run in worst_of(pairs))
     limit_ns = max((limits_of(boat, drive).loss_to_neutral_ms for drive in boat.drives.values()), default=0) * MS
     wholes = [row.whole for row in rows]
     yield from _figure(words.PAGE_OUT, words.PAGE_OUT_WORDS, wholes, "to_neutral_ns", SECOND, "s", limit_ns)

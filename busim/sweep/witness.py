@@ -39,6 +39,13 @@ class Witness:
         self.dark_before: tuple[str, ...] = ()
         """Lamps that were dark when it began."""
 
+    def forget(self) -> None:
+        """As if nothing had been noted: what is broken already is not the fault in question. Who told of it then tells no news."""
+        self.began_ns = NEVER
+        self.found = []
+        self.rows = {}
+        self.thrust_lost_ns = None
+
     def attach(self, journal: Journal) -> None:
         for kind in ("fault", "row", "gear"):
             journal.watch_events(kind, getattr(self, f"_{kind}"))
