@@ -152,3 +152,11 @@ NEUTRAL: Final = {
 }
 STIMULUS_HEAD: Final = ("stimulus", "verdict", "exercises", "what came of it")
 MISSING: Final = "not exercised: {names}"
+
+# ------------------------------------------------------------------------------------------------ what is known of the adapter
+
+ROUND_TRIP: Final = "the adapter answers within {ms:.2f} ms (hardware {hardware}, software {software})"
+ROUND_TRIP_ASSUMED: Final = "the way to the adapter and back can't be measured: {ms:g} ms is assumed"
+NO_VERSION: Final = "the adapter does not say its version ({why}): the way to it and back is assumed"
+NO_ANSWER: Final = "no answer"
+STAMPED_HERE: Final = "moments are those at which frames reach this computer"

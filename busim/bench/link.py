@@ -4,9 +4,11 @@
 to try. Only here does the bench do I/O with a device.
 """
 
+import contextlib
 import selectors
 import socket
 import subprocess
+import time
 from collections.abc import Callable
 from typing import Any, Final, Protocol
 
@@ -15,11 +17,17 @@ from busim.bench import slcan
 from busim.bench.doors import LOOPBACK, SocketStream, loopback_listener
 from busim.bench.guest import Seat
 from busim.bench.slcan import Slcan, frame_line
+from busim.logs.frame import PLAIN
+from busim.units import MS
 
 Received = tuple[bool, int, bytes]
 """(plain 11-bit data frame, id, data)"""
 
 CONNECT_S: Final = 20
+PROBES: Final = 5
+PROBE_S: Final = 0.3
+ASSUMED_NS: Final = 2 * MS
+"""What a way to an adapter and back takes that can't be asked: *assumed*, a USB one polled every millisecond, twice."""
 GARBAGE_MOST: Final = 20
 """Lines that are no frames: fewer may be of a program that used the adapter before."""
 OWED_MOST: Final = 1 << 16
@@ -169,10 +177,33 @@ class OverAdapter:
         self.words = f"{adapter.wanted.interface} {adapter.wanted.channel}"
         self.bells = 0
         """Frames or commands the adapter refused: slcan's BEL, which python-can drops."""
+        self.round_trip_ns = ASSUMED_NS
+        """The way to the adapter and back; ASSUMED_NS where it can't be asked."""
         bus = adapter.bus
         if hasattr(bus, "serialPortOrig"):
             bus.serialPortOrig.timeout = 0  # what is there, at once
+            self._probe(bus)
             self._count_bells(bus)
+        else:
+            self.notes.append(labels.ROUND_TRIP_ASSUMED.format(ms=ASSUMED_NS / MS))
+        self.notes.append(labels.STAMPED_HERE)
+
+    def _probe(self, bus: Any) -> None:
+        """How long its answers take: asked for its version, which puts nothing on the bus."""
+        times = []
+        for _ in range(PROBES):
+            begins_ns = time.monotonic_ns()
+            try:
+                version = bus.get_version(PROBE_S)
+            except Exception as error:  # a line that is no answer
+                self.notes.append(labels.NO_VERSION.format(why=type(error).__name__))
+                return
+            if version == (None, None):
+                self.notes.append(labels.NO_VERSION.format(why=labels.NO_ANSWER))
+                return
+            times.append(time.monotonic_ns() - begins_ns)
+        self.round_trip_ns = max(times)
+        self.notes.append(labels.ROUND_TRIP.format(ms=self.round_trip_ns / MS, hardware=version[0], software=version[1]))
 
     def _count_bells(self, bus: Any) -> None:
         read: Callable[[float | None], str | None] = bus._read
@@ -195,14 +226,25 @@ class OverAdapter:
     def receive(self) -> list[Received]:
         came: list[Received] = []
         try:
-            while (frame := self.adapter.receive(0)) is not None:
-                _, _, kind, can_id, data = frame
-                came.append((kind == 0, can_id, data))
+            while True:
+                frame = self.adapter.receive(0)
+                if frame is not None:
+                    _, _, kind, can_id, data = frame
+                    came.append((kind == PLAIN, can_id, data))
+                elif not self._more():
+                    break
         except self.error as error:
             raise LinkError(str(error)) from error
         if self.adapter.garbage > GARBAGE_MOST:
             raise LinkError(labels.ADAPTER_GARBAGE.format(adapter=self.words, count=self.adapter.garbage))
         return came
+
+    def _more(self) -> bool:
+        """An answer to a command comes as no frame: behind it there may be some."""
+        bus = self.adapter.bus
+        if not hasattr(bus, "serialPortOrig"):
+            return False
+        return b"\r" in bus._buffer or slcan.BELL in bus._buffer or bool(bus.serialPortOrig.in_waiting)
 
     def send(self, can_id: int, data: bytes) -> None:
         try:
@@ -211,4 +253,11 @@ class OverAdapter:
             raise LinkError(str(error)) from error
 
     def close(self) -> None:
+        """python-can leaves the port open where saying goodbye fails, and pyserial its socket: an adapter that was unplugged."""
+        port = getattr(self.adapter.bus, "serialPortOrig", None)
+        line = getattr(port, "_socket", None)
         self.adapter.close()
+        for left in (port, line):
+            if left is not None:
+                with contextlib.suppress(OSError):
+                    left.close()

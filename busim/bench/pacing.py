@@ -17,11 +17,8 @@ LONGEST_STEP_NS: Final = 250 * MS
 """Behind by more than this, time is not caught up with: a burst of so much at once is like nothing on a bus."""
 SHORTEST_WAIT_NS: Final = 200_000
 """Several frames that end within so short a time are handed over together: a full bus would wake the process for each."""
-
 LONGEST_WAIT_NS: Final = 50 * MS
 """Short against `LONGEST_STEP_NS`: a wait is no stop."""
-PRECEDENCE: Final = -10
-"""As `nice` counts; who may not have it goes without."""
 
 
 class Spread:
@@ -55,8 +52,8 @@ def hold_still() -> None:
     system allows it, whatever else the computer does comes behind this process: it sleeps most of the time."""
     gc.collect()
     gc.freeze()
-    with contextlib.suppress(OSError, AttributeError):
-        os.setpriority(os.PRIO_PROCESS, 0, PRECEDENCE)
+    with contextlib.suppress(OSError, AttributeError):  # who may not, or has no such thing, goes without
+        os.sched_setscheduler(0, os.SCHED_RR | os.SCHED_RESET_ON_FORK, os.sched_param(1))
 
 
 class Pace:

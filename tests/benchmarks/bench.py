@@ -53,6 +53,7 @@ def distribution(words: str, durations_ns: list[int]) -> None:
 def adapter_end(listener: socket.socket, results: Connection) -> None:
     """An adapter that stamps what reaches it, and answers. Its clock is the bench's: the computer's monotonic one."""
     connection, _ = listener.accept()
+    hold_still()  # an adapter's own clock waits for no other program
     connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
     arrived: list[int] = []
     rest = b""

@@ -14,6 +14,7 @@ from busim.bench.pacing import Pace
 from busim.bench.session import RIG, Ending, Order, Session
 from busim.bench.stage import Ask, Result
 from busim.boat.load import load_boat
+from busim.seam import Node
 from busim.simulator.kinds import load_kinds
 from busim.units import MS
 
@@ -46,13 +47,16 @@ class Device:
 
     words = "a device on a bus of its own"
 
-    def __init__(self, clock: Clock, *, others: tuple[str, ...] = (), engine: bool = False, powered: bool = True) -> None:
+    def __init__(
+        self, clock: Clock, *, others: tuple[str, ...] = (), engine: bool = False, powered: bool = True,
+        drive: type[Node] | None = None,
+    ) -> None:  # fmt: skip
         self.clock = clock
         self.notes: list[str] = []
         self.sent: list[tuple[int, int, bytes]] = []
         self.came: list[tuple[bool, int, bytes]] = []
         self.broken = False
-        self.live = LiveBoat(BOAT.boat, BOAT.plan, KINDS, 2)
+        self.live = LiveBoat(BOAT.boat, BOAT.plan, {**KINDS, "drive": drive or KINDS["drive"]}, 2)
         self.seat: Seat = self.live.seat("main", "adapter")
         world = self.live.world
         world.script = [step for step in world.script if step[3][0] in ((NODE, *others) if powered else others)]
@@ -126,9 +130,10 @@ class Bench:
     def __init__(
         self, *only: str, answers: dict[str, str] | None = None, others: tuple[str, ...] = (), engine: bool = False,
         cap: int = 0, machinery: str = RIG, powered: bool = True,
+        drive: type[Node] | None = None,
     ) -> None:  # fmt: skip
         self.clock = Clock()
-        self.device = Device(self.clock, others=others, engine=engine, powered=powered)
+        self.device = Device(self.clock, others=others, engine=engine, powered=powered, drive=drive)
         self.talk = Talk(WILLING if answers is None else answers)
         order = Order(BOAT.boat, BOAT.plan, NODE, "main", cap_permille=cap, machinery=machinery, only=only)
         self.session = Session(order, KINDS, self.talk, lambda: self.device, Hurried(self.clock))

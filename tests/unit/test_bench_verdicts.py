@@ -1,0 +1,147 @@
+"""What a bench session comes to: verdicts by the evidence there is, within the uncertainty, and as others read them."""
+
+import json
+import xml.etree.ElementTree as ET
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from busim.bench.judging import Judging, straddles
+from busim.bench.results import BenchRecord, about, junit
+from busim.bench.session import DONE, RIG, Ending, Order
+from busim.bench.stage import Result, judged, travel_for
+from busim.bench.stimuli import BY_NAME, STIMULI, SUPPLY, TWO_STATIONS
+from busim.events.table import FROM_PLANT
+from busim.requirements.table import BY_ID
+from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, PASS, SELF_REPORTED, Verdict
+from nodes.lever import _meaning
+from tests.twins.drives import StaysInGear
+
+from .bench_rig import BOAT, NODE, Bench
+
+
+@pytest.mark.parametrize(
+    ("measured", "uncertainty", "verdict"),
+    [
+        (100, 0, PASS), (101, 0, FAIL), (99, 5, INCONCLUSIVE), (104, 5, INCONCLUSIVE), (105, 5, INCONCLUSIVE), (106, 5, FAIL),
+        (96, 5, INCONCLUSIVE), (95, 5, PASS), (1, 5, PASS),
+    ],
+)  # fmt: skip
+def test_what_straddles_the_limit_is_not_decided(measured: int, uncertainty: int, verdict: str) -> None:
+    """The limit is 100, and exactly it is met: whoever may be at 101 or more, and may be at 100 or less, is not decided."""
+    assert judged(measured, 100, uncertainty, self_reported=False) == verdict
+    of = Verdict("drive.loss_to_idle", PASS if measured <= 100 else FAIL, 100, measured, "ms", FROM_PLANT, 0, "")
+    assert straddles(of, uncertainty) == (verdict == INCONCLUSIVE)
+
+
+def test_what_the_device_says_of_itself_is_never_a_plain_pass() -> None:
+    assert judged(1, 100, 5, self_reported=True) == SELF_REPORTED
+    for machinery in ("rig", "band"):
+        judging = Judging(BOAT.boat, BOAT.plan, "drive", machinery)
+        of_plant = Verdict("drive.loss_to_idle", PASS, 100, 10, "ms", FROM_PLANT, 0, "")
+        assert judging._graded(of_plant, 5).verdict == SELF_REPORTED
+    assert Judging(BOAT.boat, BOAT.plan, "drive", "simulated")._graded(of_plant, 5).verdict == PASS
+
+
+def test_every_stimulus_names_requirements_there_are() -> None:
+    for stimulus in STIMULI:
+        assert stimulus.requirements
+        assert set(stimulus.requirements) <= set(BY_ID)
+    names = [stimulus.name for stimulus in STIMULI]
+    assert len(names) == len(set(names))
+
+
+def test_from_harmless_to_violent() -> None:
+    """Once one of them moves machinery, all that follow do."""
+    moves = [stimulus.moves for stimulus in STIMULI]
+    assert moves == sorted(moves)
+
+
+def test_a_rig_is_judged_by_what_it_reports() -> None:
+    bench = Bench("lever_gone")
+    ending = bench.run()
+    assert ending.neutral is True
+    judging = Judging(BOAT.boat, BOAT.plan, "drive", RIG)
+    for frames, events, _ in bench.talk.blocks:
+        judging.block(frames, events)
+    verdicts = {verdict.id: verdict.verdict for verdict in judging.verdicts(0)}
+    assert verdicts["drive.loss_to_neutral"] == SELF_REPORTED
+    assert verdicts["drive.engage_at_idle"] == SELF_REPORTED
+
+
+@pytest.mark.parametrize("stimulus", ["lever_gone", "station_gone", "bad_crc"])
+def test_a_drive_that_stays_in_gear_fails_and_fills_the_screen(stimulus: str) -> None:
+    """The planted defect goes idle on a loss and leaves it at that, so that the end of the session does not bring it out either."""
+    bench = Bench(stimulus, drive=StaysInGear)
+    ending = bench.run()
+    assert [result.verdict for result in bench.talk.came] == [FAIL]
+    assert (ending.neutral, bench.device.gear) == (False, 1)
+
+
+@pytest.mark.parametrize("stimulus", [each.name for each in STIMULI if "drive" in each.kinds])
+def test_our_own_drive_passes_each_stimulus_or_it_is_said_why_not(stimulus: str) -> None:
+    bench = Bench(stimulus)
+    ending = bench.run()
+    assert ending.neutral is True, ending
+    assert bench.talk.came
+    verdicts = {result.verdict for result in bench.talk.came}
+    needs = BY_NAME[stimulus].needs
+    if TWO_STATIONS in needs:  # this boat has one
+        assert verdicts == {NOT_EXERCISED}
+    elif SUPPLY in needs and stimulus == "start_up":  # nobody really switches it here
+        assert verdicts == {INCONCLUSIVE}
+    else:
+        assert verdicts <= {PASS, SELF_REPORTED}, bench.talk.came
+
+
+@given(
+    st.integers(20, 200), st.integers(700, 980), st.integers(50, 400), st.integers(0, 1000), st.sampled_from([1, -1]),
+)  # fmt: skip
+def test_a_lever_is_moved_as_far_as_the_cap_lets_it_and_no_further(low: int, high: int, first: int, cap: int, side: int) -> None:
+    """Held against what our station's program makes of its sensor."""
+    station = type("Station", (), {"lever_low_permille": low, "lever_high_permille": high, "lever_gear_permille": first})()
+    travel = travel_for(station, cap)
+    middle = (low + high) // 2
+    value = middle + side * (travel * (high - middle if side > 0 else middle - low) // 1000)
+    meant = _meaning(low, high, first, value)
+    assert meant is not None
+    assert meant[1] <= cap
+
+
+def _session() -> tuple[Order, Ending, list[Result], list[Verdict]]:
+    order = Order(BOAT.boat, BOAT.plan, NODE, "main", machinery=RIG)
+    ending = Ending(DONE, neutral=True, version="1.2.3", fingerprints=(1, 2), answers=[("what", "the \x07shaft")], machinery=RIG)
+    results = [
+        Result("one", PASS, "well & <good>", ("drive.wake",), 100, 50, "ms", 3),
+        Result("two", FAIL, "bad \x00\x1b[31m", ("drive.wake",)),
+        Result("three", NOT_EXERCISED, "adapter"),
+        Result("four", INCONCLUSIVE, "late"),
+    ]
+    verdicts = [Verdict("drive.wake", SELF_REPORTED, None, 0, "times", "reported on the wire", 5, "woke")]
+    return order, ending, results, verdicts
+
+
+def test_junit_counts_and_bears_any_character() -> None:
+    _, _, results, verdicts = _session()
+    suite = ET.fromstring(junit("engine\x01", results, verdicts))
+    assert {key: suite.get(key) for key in ("tests", "failures", "skipped")} == {"tests": "5", "failures": "1", "skipped": "2"}
+    assert [case.get("name") for case in suite][:1] == ["well & <good>"]
+    assert len(suite.findall("testcase/failure")) == 1
+    assert len(suite.findall("testcase/skipped")) == 2
+
+
+def test_all_that_belongs_to_a_result_is_kept(tmp_path: Path) -> None:
+    order, ending, results, verdicts = _session()
+    record = BenchRecord(tmp_path, ["main"])
+    record.keep([(5, 0, 0x281, b"\x01", 3)], [(6, 1, "start", "engine_room", 0)], "ab")
+    kept = about(order, ending, "slcan x", "2031-05-01T10:00:00+00:00", results, verdicts)
+    record.finish(kept, ["a table"], results, verdicts)
+    record.close()
+    read = json.loads((tmp_path / "bench.json").read_text())
+    assert read["firmware"] == {"version": "1.2.3", "fingerprints": ["0001", "0002"]}
+    assert read["fingerprints"]["helm"] == f"{BOAT.plan.helm_fingerprint:04x}"
+    assert {"adapter", "host", "date", "typed", "ended", "stimuli", "verdicts"} <= set(read)
+    assert "main 281#01" in (tmp_path / "frames.log").read_text()
+    assert (tmp_path / "verdicts.txt").read_text() == "a table\n"
