@@ -44,6 +44,8 @@ class LossToIdle(Requirement):
     def finish(self, now_ns: int) -> Verdict:
         for drive in self.situation.drives.values():
             base_ns = self.situation.loss_base_ns(drive, now_ns)
+            if drive.name in self.orders.hung:
+                continue  # a program that stands still: that is judged by drive.self_loss
             if base_ns is None or self.answered.get(drive.name) == base_ns or drive.true_at_stop is not False:
                 continue
             due_ns = base_ns + self.limits[drive.name] * MS

@@ -45,6 +45,8 @@ class LossToNeutral(Requirement):
     def finish(self, now_ns: int) -> Verdict:
         for drive in self.situation.drives.values():
             base_ns = self.situation.loss_base_ns(drive, now_ns)
+            if drive.name in self.orders.hung:
+                continue  # a program that stands still: that is judged by drive.self_loss
             if base_ns is None or self.answered.get(drive.name) == base_ns or not drive.true_gear or drive.name not in self.bound:
                 continue
             due_ns = base_ns + self.limits[drive.name] * MS

@@ -9,6 +9,7 @@ from typing import Final
 from busim.boat.derive import DriveLimits
 from busim.events.journal import Event, Journal
 from busim.events.situation import Situation
+from busim.requirements.requirement import HANGS
 from busim.units import MS
 
 SPARE_MS: Final = 200
@@ -29,6 +30,8 @@ class Orders:
             channel: {name: allowed(limit) for name, limit in limits.items()}
             for channel, allowed in (("shift", shift_allowed_ms), ("throttle", throttle_allowed_ms))
         }
+        self.hung: set[str] = set()
+        """Drives whose program stands still: what becomes of them is judged by drive.self_loss, by its own limit."""
         self.told: dict[tuple[str, str], tuple[int, int]] = {}
         """(drive, output) -> what it was told last, and when."""
 
@@ -36,6 +39,13 @@ class Orders:
         journal.watch_events("output", self._output)
         journal.watch_events("start", self._forget)
         journal.watch_events("power", self._forget)
+        journal.watch_events("fault", self._fault)
+
+    def _fault(self, event: Event) -> None:
+        _, _, _, fault, place, begins = event
+        drive = self.situation.by_node.get(place)
+        if fault in HANGS and drive is not None:
+            (self.hung.add if begins else self.hung.discard)(drive.name)
 
     def _output(self, event: Event) -> None:
         at_ns, _, _, node, channel, value = event
@@ -46,6 +56,7 @@ class Orders:
     def _forget(self, event: Event) -> None:
         drive = self.situation.by_node.get(event[3])
         if drive is not None:
+            self.hung.discard(drive.name)
             for channel in self.allowed_ms:
                 self.told.pop((drive.name, channel), None)
 

@@ -7,7 +7,7 @@ from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.in_a_log import Reported
-from busim.requirements.requirement import Context, Requirement
+from busim.requirements.requirement import HANGS, Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
@@ -52,6 +52,8 @@ class NoSteer(Requirement):
         self.nobody_ms = timing.transfer_ms + MARGIN_MS
         self.tally = Tally(self.id, self.nobody_ms, "ms", MEASURED)
         self.most = context.plan.rudder.no_steer_permille if context.plan.rudder is not None else 1000
+        self.hung: set[str] = set()
+        """Drives' nodes whose program stands still."""
         self.drives = {drive.node: Steering() for drive in self.situation.drives.values()}
         self.bits = {drive.node: self.situation.host_bit[drive.address] for drive in self.situation.drives.values()}
 
@@ -60,7 +62,7 @@ class NoSteer(Requirement):
         if rudder is None:
             return
         journal.watch_frames(bits.CODE_RUDDER_STATE << 6 | rudder.address, self._state)
-        for kind in ("output", "start", "power"):
+        for kind in ("output", "start", "power", "fault"):
             journal.watch_events(kind, getattr(self, f"_{kind}"))
 
     def _state(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
@@ -100,13 +102,19 @@ class NoSteer(Requirement):
         """Silence has to be noticed by itself; and a throttle that is up after its time."""
         if drive.heard_ns is not None and now_ns - drive.heard_ns > (self.silent_ms - MARGIN_MS) * MS:
             drive.nobody(drive.heard_ns, "the rudder was not heard", self.silent_ms)
-        if drive.since_ns is None or drive.throttle <= self.most or node not in self.situation.running:
+        if drive.since_ns is None or drive.throttle <= self.most or node not in self.situation.running or node in self.hung:
             return
         late_ms = -(-(now_ns - drive.since_ns) // MS)
         if late_ms > drive.allowed_ms:
             self.tally.fail(now_ns, f"{node}: {drive.cause}, and its throttle stayed up", late_ms, drive.allowed_ms)
 
+    def _fault(self, event: Event) -> None:
+        _, _, _, fault, place, begins = event
+        if fault in HANGS and place in self.drives:  # what becomes of it is judged by drive.self_loss
+            (self.hung.add if begins else self.hung.discard)(place)
+
     def _start(self, event: Event) -> None:
+        self.hung.discard(event[3])
         if event[3] in self.drives:
             self.drives[event[3]].forget()
             self.drives[event[3]].throttle = 0

@@ -364,3 +364,16 @@ def test_a_drive_at_rest_when_control_was_lost_stays_so(move: Begins) -> None:
     rig.obeys(0, 7)
     move(rig)
     assert rig.says() == FAIL
+
+
+@LOSSES
+@pytest.mark.parametrize(("fault", "judged"), [("hang", False), ("application_dead", False), ("cut", True)])
+def test_a_drive_whose_program_stands_still_is_for_another_requirement(
+    kind: type[Requirement], begins: Begins, ends: Begins, limit_ms: int, fault: str, judged: bool
+) -> None:
+    """drive.self_loss counts it as well off with its engine stopped, and by a limit of its own."""
+    rig = under_way(kind, begins)
+    rig.event("fault", fault, rig.port.node, 1)
+    base_ns = rig.lose_by_gap()
+    rig.now_ns = base_ns + limit_ms * MS + 1
+    assert rig.says() == (FAIL if judged else NOT_EXERCISED)
