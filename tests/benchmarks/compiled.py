@@ -3,8 +3,11 @@
     python -m tests.benchmarks.compiled FOLDER [--seconds 10] [--runs 5]
 
 FOLDER is made, or what such a copy before has left there is measured again. Needs a C compiler, Python's headers, and
-setuptools; takes five to eight minutes of one core, and 2 GB. Nothing of it goes into the package: what is installed is Python
-alone. To use the copy: `PYTHONPATH=FOLDER python -m busim.commands.main run ...`.
+setuptools; takes two to three minutes of one core. Nothing of it goes into the package: what is installed is Python alone.
+
+For measuring, and nothing else: a world of compiled parts can't be saved, so that no sweep can branch from it. mypyc could be told
+to save them; then what a class that is not compiled adds to one that is, a node of a builder's own or a fault, would be lost
+from what was saved without a word.
 
 What mypyc does not take is changed in the copy on the way (`TEXTS`, `decorated`), each with its reason.
 """
@@ -34,13 +37,9 @@ read once."""
 TEXTS: Final = (
     ("busim/units.py", "NEVER: Final = 2**62", "NEVER: Final = 2**61"),
     # Below 2**62 an int is kept in a machine word; with 2**62 every comparison with NEVER leaves it.
-    ("busim/host/host.py", "self.__slots__", "_SLOTS"),
-    ("busim/bus/controller.py", "self.__slots__", "_SLOTS"),
-    # A compiled class has no __slots__ to ask for.
 )
 CHANGES_CLASS: Final = ("Segment", "TroubledSegment", "StuckSegment", "_NoSegment")
-"""These put on another class and take it off again, which a compiled class can't, as a frozen dataclass can't be restored once
-it is compiled: of both the methods alone are."""
+"""These put on another class and take it off again, which a compiled class can't: their methods alone are compiled."""
 NOT_COMPILED: Final = {"Exception", "Protocol", "NamedTuple", "Enum", "IntEnum"}
 
 BUILD: Final = """
@@ -51,6 +50,9 @@ modules = mypycify(paths, opt_level="1", debug_level="0", multi_file=True, only_
 setup(name="compiled", packages=[], py_modules=[], ext_modules=modules)
 """
 """As one file of C it takes three times as long, and with more optimisation longer still."""
+
+DONE: Final = "compiled"
+"""A file in a copy that is whole."""
 
 SPEED: Final = """
 import sys, time
@@ -86,7 +88,7 @@ def modules(copy: Path) -> list[str]:
 
 
 def decorated(text: str) -> str:
-    """Every class may be subclassed by one that is not compiled (a builder's own nodes, the twins), and saved."""
+    """Every class may be subclassed by one that is not compiled: a builder's own nodes, the twins."""
     lines, tree = text.split("\n"), ast.parse(text)
     marks = dict(_marks(tree))
     if not marks:
@@ -103,13 +105,8 @@ def _marks(tree: ast.Module) -> Iterator[tuple[int, str]]:
         if not isinstance(node, ast.ClassDef) or {ast.unparse(base) for base in node.bases} & NOT_COMPILED:
             continue
         first = min([node.lineno, *(decorator.lineno for decorator in node.decorator_list)])
-        frozen = any("dataclass" in ast.unparse(decorator) for decorator in node.decorator_list)
-        if frozen or node.name in CHANGES_CLASS:
-            yield first, "@_mypyc_attr(native_class=False)"
-        elif any(isinstance(each, ast.FunctionDef) and each.name == "__getstate__" for each in node.body):
-            yield first, "@_mypyc_attr(allow_interpreted_subclasses=True)"
-        else:
-            yield first, "@_mypyc_attr(allow_interpreted_subclasses=True, serializable=True)"
+        changes = node.name in CHANGES_CLASS
+        yield first, f"@_mypyc_attr({'native_class=False' if changes else 'allow_interpreted_subclasses=True'})"
 
 
 def make(copy: Path, paths: list[str] | None = None) -> None:
@@ -121,11 +118,7 @@ def make(copy: Path, paths: list[str] | None = None) -> None:
         text = (copy / path).read_text(encoding="utf-8")
         if old not in text:
             raise ValueError(f"{path}: {old} is not there any more")
-        text = text.replace(old, new)
-        if new == "_SLOTS":
-            names = text[text.index("__slots__ = (") + 12 : text.index(")", text.index("__slots__ = (")) + 1]
-            text = text.replace("\n\n\nclass ", f"\n\n_SLOTS = {names}\n\n\nclass ", 1)
-        (copy / path).write_text(text, encoding="utf-8")
+        (copy / path).write_text(text.replace(old, new), encoding="utf-8")
     paths = paths or modules(copy)
     for path in paths:
         (copy / path).write_text(decorated((copy / path).read_text(encoding="utf-8")), encoding="utf-8")
@@ -133,6 +126,7 @@ def make(copy: Path, paths: list[str] | None = None) -> None:
     (copy / "compile.py").write_text(BUILD.format(paths), encoding="utf-8")
     subprocess.run([sys.executable, "compile.py", "-q", "build_ext", "--inplace"], cwd=copy, check=True, capture_output=True)
     shutil.rmtree(copy / "build")
+    (copy / DONE).touch()
 
 
 def measured(tree: Path, seconds: int, mix: str, observed: str) -> tuple[float, str]:
@@ -151,11 +145,17 @@ def main() -> int:
     parser.add_argument("--runs", type=int, default=5)
     options = parser.parse_args()
     copy = options.folder.resolve()
-    if not copy.exists():
-        if missing := what_is_missing():
-            print(missing, file=sys.stderr)
-            return 2
-        make(copy)
+    trouble = "" if (copy / DONE).exists() else f"{copy} is there, and no such copy" if copy.exists() else what_is_missing()
+    if not trouble and not copy.exists():
+        try:
+            make(copy)
+        except (subprocess.CalledProcessError, ValueError, OSError) as error:
+            shutil.rmtree(copy, ignore_errors=True)
+            said = error.stderr.decode(errors="replace").strip() if isinstance(error, subprocess.CalledProcessError) else ""
+            trouble = f"it can't be compiled: {said or error}"
+    if trouble:
+        print(trouble, file=sys.stderr)
+        return 2
     same = True
     for mix, observed in VARIANTS:
         pairs = [[measured(tree, options.seconds, mix, observed) for tree in (ROOT, copy)] for _ in range(options.runs)]
