@@ -211,7 +211,7 @@ def _carry_out(plan: Plan, store: Store, setup: Setup, wanted: Wanted) -> Summar
             said_s = now_s
             done = len(store.done)
             left_s = (now_s - began_s) / (done - before) * (plan.head.runs - done)
-            _say_progress(progress_line(done, plan.head.runs, failed, min(left_s, until_s - now_s)))
+            _say_progress(progress_line(done, plan.head.runs, failed, max(min(left_s, until_s - now_s), 0)))
     _hush_progress()
     return summary_of(plan.head, store.runs(), plan.undisturbed_rows)
 
@@ -223,9 +223,10 @@ def _runs(chunks: list[list[Job]], setup: Setup, workers: int | None, until_s: f
         return
     worker = Worker(setup)
     for chunk in chunks:
-        if time.monotonic() >= until_s:
-            return
-        yield from worker.runs(chunk)
+        for run in worker.runs(chunk) if time.monotonic() < until_s else ():
+            yield run
+            if time.monotonic() >= until_s:
+                return
 
 
 def _cores() -> int:
