@@ -44,8 +44,8 @@ BOTH_DRIVES: Final = v.TAKES_DRIVE_1 | v.TAKES_DRIVE_2
 
 class Drive(DriveMachine):
     __slots__ = (
-        "acted_on", "alarms", "changed_ns", "doubts", "keys", "lever_counter", "lever_data", "lever_ns", "number", "other",
-        "previous", "report_counter", "report_due_ns", "start_permission", "stations", "steering", "wanted",
+        "acted_on", "alarms", "bus_off", "changed_ns", "doubts", "keys", "lever_counter", "lever_data", "lever_ns", "number",
+        "other", "previous", "report_counter", "report_due_ns", "start_permission", "stations", "steering", "wanted",
     )  # fmt: skip
 
     def __init__(self, plan: WirePlan, address: int, build: int = 1) -> None:
@@ -57,6 +57,8 @@ class Drive(DriveMachine):
         self.other = (
             OtherDrive(others[0], self.me, self.timing, counter_watch(plan, address, others[0])) if others else None
         )
+        self.bus_off = False
+        """The controller of its only bus is."""
         self.alarms = AlarmRaiser(plan, address)
         self.doubts = Plausibility()
         self.start_permission = StartPermission()
@@ -104,15 +106,16 @@ class Drive(DriveMachine):
         return self._told([*self._doubt(now_ns), *self._look(now_ns)])
 
     def on_controller(self, now_ns: int, bus: int, state: int) -> Actions:
-        if state == BUS_OFF and self.buses == (bus,):
-            return self._told(self._lose(now_ns, v.CAUSE_CONTROLLER))
+        """Bus-off takes every sender away, and is noticed as that: a bus that is back before the timeout has cost nothing."""
+        if self.buses == (bus,):
+            self.bus_off = state == BUS_OFF
         return NOTHING
 
     def on_deadline(self, now_ns: int) -> Actions:
         actions: list[Action] = []
         if self.obeyed:
             if now_ns - self.lever_ns >= self.timing.control_timeout_ms * MS:
-                actions += self._lose(now_ns, v.CAUSE_LEVER_LOST)
+                actions += self._lose(now_ns, v.CAUSE_CONTROLLER if self.bus_off else v.CAUSE_LEVER_LOST)
             elif not self.stations[self.obeyed].heartbeat.good(now_ns, self.timing.heartbeat_missing_ms * MS):
                 actions += self._lose(now_ns, v.CAUSE_HEARTBEAT_LOST)
             elif self.other is not None and now_ns >= self._other_due_ns(now_ns):

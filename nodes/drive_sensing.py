@@ -18,6 +18,8 @@ IN_GEAR_PERMILLE: Final = 900
 STOP_PERMILLE: Final = 10
 BELOW_STOP_PERMILLE: Final = 30
 """A throttle feedback further below its stop than this is broken, and shows nothing."""
+SHIFT_BEYOND_PERMILLE: Final = 1150
+"""A shift feedback further beyond its ends than this is broken (open or shorted: 1250), and shows no gear."""
 UNSEEN: Final = -(10**6)
 """A sensor not read since start."""
 
@@ -69,7 +71,7 @@ class SensingDrive(Member):
     def sensed_gear(self) -> int:
         """The gear its own sensors show: none where feedback and, if fitted, the independent switch contradict each other."""
         position = self.shift_position
-        if position == UNSEEN:
+        if not -SHIFT_BEYOND_PERMILLE <= position <= SHIFT_BEYOND_PERMILLE:
             return v.BETWEEN
         if -NEUTRAL_WITHIN_PERMILLE <= position <= NEUTRAL_WITHIN_PERMILLE:
             return v.NEUTRAL if self.switch in (v.SWITCH_CLOSED, v.SWITCH_NOT_FITTED) else v.BETWEEN

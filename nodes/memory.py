@@ -237,6 +237,7 @@ MEMORY: Final[dict[str, dict[str, Kept]]] = {
         # How much thrust is left while nobody steers: whom it obeys does not hang on it, and nobody explores with more.
         **_fixed("steering"),
         "doubts": INSIDE,
+        **_values("bus_off"),
         "acted_on": Kept("counter", _old_levers, code=LEVER.code, sender="obeyed"),
         "changed_ns": Kept("moment", lambda drive: max(_overlap_ms(drive), _missing_ms(drive)), trim=_my_change),
         "keys": INSIDE,

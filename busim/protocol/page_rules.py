@@ -214,11 +214,11 @@ def _loss(plan: WirePlan) -> Iterator[str]:
     yield paragraph("By itself, whatever anybody else does, a drive that obeys a station goes idle, then neutral, once:")
     yield bullets(
         [
-            f"no valid lever frame of the pair in control has come for {timing.control_timeout_ms} ms (control_timeout_ms), or",
+            f"no valid lever frame of the pair in control has come for {timing.control_timeout_ms} ms (control_timeout_ms); where "
+            "its controller is bus-off on its only bus at that moment, that is the cause it gives. Or",
             f"that station's heartbeat has been missing for {timing.heartbeat_missing_ms} ms (heartbeat_missing_ms), or carries "
             "another helm fingerprint, or",
-            "a lever frame of that pair says the lever is faulty, or the take is withdrawn, or neutral_now is pressed, or its own "
-            "controller is bus-off on its only bus.",
+            "a lever frame of that pair says the lever is faulty, or the take is withdrawn, or neutral_now is pressed.",
         ]
     )
     yield paragraph(
