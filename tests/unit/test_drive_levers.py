@@ -337,11 +337,16 @@ def test_reports_say_asked_and_sensed_apart() -> None:
     state = rig.said(hand.STATE)[-1][1]
     asked, sensed, switch, shift = (hand.part(state, *place) for place in ((44, 2), (42, 2), (40, 2), (16, 8)))
     assert (asked, sensed, switch, shift) == (ASTERN, BETWEEN, v.SWITCH_OPEN, 256 - 45)
+    assert [data[1] for _, data in rig.said(hand.STATE)][:3] == [1, 2, 3], "its counter goes on by one, whatever else was sent"
+    assert rig.drive.address == PORT
 
 
 @pytest.mark.parametrize(
     ("position", "gear"),
-    [(899, BETWEEN), (900, AHEAD), (1000, AHEAD), (1150, AHEAD), (1151, BETWEEN), (1250, BETWEEN), (-1150, ASTERN), (-1151, BETWEEN)],
+    [
+        (899, BETWEEN), (900, AHEAD), (1000, AHEAD), (1150, AHEAD), (1151, BETWEEN), (1250, BETWEEN), (-1150, ASTERN),
+        (-1151, BETWEEN),
+    ],
 )
 def test_a_feedback_beyond_its_ends_shows_no_gear(position: int, gear: int) -> None:
     """What an open or a shorted sensor reads is none of its places."""
@@ -350,5 +355,3 @@ def test_a_feedback_beyond_its_ends_shows_no_gear(position: int, gear: int) -> N
     rig.input("neutral_switch", 0)
     rig.input("shift_position", position)
     assert rig.drive.sensed_gear() == gear
-    assert [data[1] for _, data in rig.said(hand.STATE)][:3] == [1, 2, 3], "its counter goes on by one, whatever else was sent"
-    assert rig.drive.address == PORT
