@@ -150,6 +150,7 @@ NEUTRAL: Final = {
     False: "AT THE END THE DEVICE DID NOT REPORT NEUTRAL AND IDLE",
     None: "nothing was sent that could have moved anything",
 }
+NO_DRIVE: Final = "the device is no drive: it was left without anybody on its bus, and a rudder stays where it is"
 STIMULUS_HEAD: Final = ("stimulus", "verdict", "exercises", "what came of it")
 MISSING: Final = "not exercised: {names}"
 
@@ -160,3 +161,12 @@ ROUND_TRIP_ASSUMED: Final = "the way to the adapter and back can't be measured: 
 NO_VERSION: Final = "the adapter does not say its version ({why}): the way to it and back is assumed"
 NO_ANSWER: Final = "no answer"
 STAMPED_HERE: Final = "moments are those at which frames reach this computer"
+
+# ------------------------------------------------------------------------------------------------ rudder and lights
+
+RUDDER_STAYED_PUT: Final = "the rudder did not follow the wheel, so there was nothing to see"
+RUDDER_HELD: Final = "without a station the rudder stays where it is: it moved by {cdeg} hundredths of a degree"
+ZONE_DARK: Final = "it reports no zone"
+ZONE_ANSWERS: Final = "a press is answered by the zone's own state"
+ZONE_SILENT: Final = "no zone of it reported anything new after a press"
+NO_CONTROL: Final = "boat: no panel on this bus has a field for one of its zones"

@@ -63,6 +63,8 @@ class Ending:
     why: str
     words: str = ""
     neutral: bool | None = None
+    spoke: bool = False
+    """Something was sent to the device."""
     notes: list[str] = field(default_factory=list)
     version: str = ""
     fingerprints: tuple[int, int] | None = None
@@ -174,7 +176,7 @@ class Session:
         return self._end(why, words)
 
     def _end(self, why: str, words: str) -> Ending:
-        ending = Ending(why, words, answers=self.answers, machinery=self.order.machinery)
+        ending = Ending(why, words, spoke=self.spoke, answers=self.answers, machinery=self.order.machinery)
         try:
             ending.neutral = self._farewell()
         finally:

@@ -14,10 +14,11 @@ from busim.bench.live import LiveBoat
 from busim.boat.derive import DriveLimits, limits_of
 from busim.boat.model import Section
 from busim.events import bits
+from busim.events.rudder_view import STEP_CDEG
 from busim.faults.table import BY_NAME
 from busim.protocol.plan import DrivePlan
 from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, SELF_REPORTED
-from busim.scenario.model import KeyAction, LeverAction, TouchAction
+from busim.scenario.model import KeyAction, LeverAction, TouchAction, WheelAction
 from busim.units import MS
 
 SENSED_THROTTLE_4: Final[bits.Field] = (24, 0xFF)
@@ -68,6 +69,9 @@ class Report:
     identity: tuple[int, ...] | None = None
     gear_out_ns: int | None = None
     at_stop_ns: int | None = None
+    angle_cdeg: int | None = None
+    zones: dict[int, bytes] = field(default_factory=dict)
+    """Zone's number -> what it reported last."""
     frames: int = 0
 
 
@@ -128,6 +132,9 @@ class Stage:
     def key(self, station: str, name: Any, for_ms: int = 200) -> None:
         self.live.do("key", KeyAction(station=station, name=name, for_ms=for_ms))
 
+    def wheel(self, station: str, permille: int) -> None:
+        self.live.do("wheel", WheelAction(station=station, to_permille=permille, over_ms=500))
+
     def touch(self, panel: str, control: str) -> None:
         self.live.do("touch", TouchAction(panel=panel, control=control))
 
@@ -172,6 +179,8 @@ class Stage:
         code = can_id >> 6
         if code == 20 and len(data) == 5:
             report.identity = tuple(data)
+        if code == bits.CODE_ZONE_STATE and data:
+            report.zones[data[0]] = data
         if code > 15 or not bits.sound(can_id, data):
             return
         whole = int.from_bytes(data, "big")
@@ -188,6 +197,8 @@ class Stage:
             report.state_ns, report.gear, report.throttle = now_ns, gear, throttle
             report.asked_gear = bits.field(whole, bits.STATE_ASKED_GEAR)
             report.rpm = 8 * bits.field(whole, bits.STATE_RPM_8)
+        elif code == bits.CODE_RUDDER_STATE:
+            report.angle_cdeg = STEP_CDEG * bits.signed_field(whole, bits.RUDDER_SENSED)
         elif code == bits.CODE_DRIVE_OBEYS:
             report.station = bits.field(whole, bits.OBEYS_STATION)
             report.number = bits.field(whole, bits.OBEYS_NUMBER)

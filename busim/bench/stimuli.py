@@ -19,6 +19,8 @@ from busim.units import MS, SECOND
 
 EVERY: Final = ("station", "drive", "rudder", "cutout", "panel", "zone_driver", "alarm", "navigation")
 DRIVE: Final = ("drive",)
+HOLDS_CDEG: Final = 200
+"""A rudder that moves no further than this is held: half of what our rudder's program notices itself (4 degrees)."""
 
 # What a stimulus may need.
 MACHINERY: Final = "machinery"
@@ -321,12 +323,58 @@ def _supply_cut(stage: Stage) -> Play:
     yield 4 * SECOND
 
 
+def _rudder_holds(stage: Stage) -> Play:
+    """The wheel of the station in control is turned a little, then the station falls silent."""
+    station = next(name for name in stage.stations() if stage.boat.stations[name].steers)
+    before = stage.report.angle_cdeg or 0
+    stage.lever(station, 0, neutral=True)
+    yield 300 * MS
+    stage.key(station, "take")
+    yield SECOND
+    stage.wheel(station, 200)
+    yield 3 * SECOND
+    if abs((stage.report.angle_cdeg or 0) - before) < 100:
+        stage.undecided(labels.RUDDER_STAYED_PUT)
+        return
+    stage.break_("power_lost", node=stage.boat.stations[station].node)
+    yield SECOND
+    held = stage.report.angle_cdeg or 0
+    yield 3 * SECOND
+    moved = abs((stage.report.angle_cdeg or 0) - held)
+    (stage.passed if moved <= HOLDS_CDEG else stage.failed)(labels.RUDDER_HELD.format(cdeg=moved))
+
+
+def _press(stage: Stage) -> Play:
+    """A field of a panel that toggles one of its zones is touched."""
+    zones = {name for name, zone in stage.boat.zones.items() if zone.node == stage.node}
+    fields = [
+        (panel, name)
+        for panel, written in stage.boat.panels.items()
+        if stage.bus in stage.boat.nodes[written.node].taps
+        for name, control in next(iter(written.pages.values())).items()
+        if control.does == "toggle" and zones & set(control.zones)
+    ]
+    if not fields:
+        stage.not_exercised(labels.NO_CONTROL)
+        return
+    before = dict(stage.report.zones)
+    stage.touch(*fields[0])
+    yield 1500 * MS
+    if not stage.report.zones:
+        stage.failed(labels.ZONE_DARK)
+    elif stage.report.zones == before:
+        stage.failed(labels.ZONE_SILENT)
+    else:
+        stage.passed(labels.ZONE_ANSWERS)
+
+
 STIMULI: Final = (
     Stimulus("heartbeats", "it says that it lives, and of which boat file it is", EVERY, (), ("alarm.shown",), _heartbeats),
     Stimulus("start_up", "its supply is switched off and on", EVERY, (SUPPLY,), ("drive.wake",), _start_up),
     Stimulus("every_id", "all 2,048 ids, in random order, with random data", EVERY, (), ("drive.refuse_bad_frame",), _every_id),
     Stimulus("full_load", "the bus kept full with the least urgent ids", EVERY, (), ("bus.helm_first",), _full_load),
     Stimulus("second_sender", "somebody else sends under its address", EVERY, (), ("bus.duplicate_address",), _second_sender),
+    Stimulus("press", "a panel's field for one of its zones is touched", ("zone_driver",), (), ("light.press",), _press),
     Stimulus(
         "transfer_race", "two stations take control in one instant", DRIVE, (TWO_STATIONS,),
         ("station.one_in_control", "station.transfer"), _race,
@@ -365,6 +413,10 @@ STIMULI: Final = (
     Stimulus(
         "station_gone", "the station in control loses its supply", DRIVE, (MACHINERY,),
         ("drive.loss_to_neutral", "drive.loss_to_idle", "drive.rearm"), _broken("power_lost", labels.AFTER_STATION, _none),
+    ),
+    Stimulus(
+        "rudder_holds", "the wheel is turned, then the station falls silent", ("rudder",), (MACHINERY,),
+        ("rudder.hold",), _rudder_holds,
     ),
     Stimulus(
         "supply_cut", "the device's own supply goes with its gear in", DRIVE, (MACHINERY, SUPPLY),

@@ -198,7 +198,9 @@ class Desk:
             process.join(30)
         if self.ending is None:
             # It may have sent something: who does not know has to believe the worst.
-            self.ending = Ending(WENT_WRONG, words.SESSION_DIED, neutral=False if self.blocks else None)
+            moves = self.order.boat.nodes[self.order.node].kind in ways.MOVING_KINDS
+            sent = bool(self.blocks)
+            self.ending = Ending(WENT_WRONG, words.SESSION_DIED, neutral=False if sent and moves else None, spoke=sent)
         if self.ending.neutral is False:
             fill_the_screen()
         return self.ending
@@ -269,7 +271,7 @@ def _head(order: Order, ending: Ending, boat: LoadedBoat) -> list[str]:
     lines += [printable(f"  {note}") for note in ending.notes]
     if ending.words:
         lines.append(printable(ending.words))
-    lines.append(words.NEUTRAL[ending.neutral])
+    lines.append(words.NO_DRIVE if ending.neutral is None and ending.spoke else words.NEUTRAL[ending.neutral])
     return lines
 
 

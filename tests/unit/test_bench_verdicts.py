@@ -10,16 +10,17 @@ from hypothesis import strategies as st
 
 from busim.bench.judging import Judging, straddles
 from busim.bench.results import BenchRecord, about, junit
-from busim.bench.session import DONE, RIG, Ending, Order
+from busim.bench.session import DONE, RIG, Ending, Order, Session
 from busim.bench.stage import Result, judged, travel_for
 from busim.bench.stimuli import BY_NAME, STIMULI, SUPPLY, TWO_STATIONS
+from busim.boat.load import load_boat
 from busim.events.table import FROM_PLANT
 from busim.requirements.table import BY_ID
 from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, PASS, SELF_REPORTED, Verdict
 from nodes.lever import _meaning
 from tests.twins.drives import StaysInGear
 
-from .bench_rig import BOAT, NODE, Bench
+from .bench_rig import BOAT, CONFIGS, KINDS, NODE, WILLING, Bench, Clock, Hurried, Talk
 
 
 @pytest.mark.parametrize(
@@ -94,6 +95,25 @@ def test_our_own_drive_passes_each_stimulus_or_it_is_said_why_not(stimulus: str)
         assert verdicts == {INCONCLUSIVE}
     else:
         assert verdicts <= {PASS, SELF_REPORTED}, bench.talk.came
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("node", "bus", "stimuli"),
+    [
+        ("port_drive", "helm", ("start_up", "transfer_race", "old_number", "out_of_range", "supply_cut")),
+        ("rudder_gear", "helm", ("rudder_holds",)),
+        ("saloon_driver", "lights", ("heartbeats", "start_up", "press")),
+    ],
+)
+def test_a_rehearsal_without_hardware(node: str, bus: str, stimuli: tuple[str, ...]) -> None:
+    marsh_tern = load_boat(CONFIGS / "marsh_tern")
+    talk = Talk(WILLING)
+    order = Order(marsh_tern.boat, marsh_tern.plan, node, bus, only=stimuli)
+    ending = Session(order, KINDS, talk, None, Hurried(Clock())).run()
+    assert (ending.why, ending.words) == (DONE, "")
+    assert {result.stimulus for result in talk.came} == set(stimuli)
+    assert {result.verdict for result in talk.came} == {PASS}, talk.came
 
 
 @given(
