@@ -8,7 +8,6 @@ import contextlib
 import selectors
 import socket
 import subprocess
-import time
 from collections.abc import Callable
 from typing import Any, Final, Protocol
 
@@ -16,6 +15,7 @@ from busim import bench_labels as labels
 from busim.bench import slcan
 from busim.bench.doors import LOOPBACK, SocketStream, loopback_listener
 from busim.bench.guest import Seat
+from busim.bench.pacing import clock_ns
 from busim.bench.slcan import Slcan, frame_line
 from busim.logs.frame import PLAIN
 from busim.units import MS
@@ -192,7 +192,7 @@ class OverAdapter:
         """How long its answers take: asked for its version, which puts nothing on the bus."""
         times = []
         for _ in range(PROBES):
-            begins_ns = time.monotonic_ns()
+            begins_ns = clock_ns()
             try:
                 version = bus.get_version(PROBE_S)
             except Exception as error:  # a line that is no answer
@@ -201,7 +201,7 @@ class OverAdapter:
             if version == (None, None):
                 self.notes.append(labels.NO_VERSION.format(why=labels.NO_ANSWER))
                 return
-            times.append(time.monotonic_ns() - begins_ns)
+            times.append(clock_ns() - begins_ns)
         self.round_trip_ns = max(times)
         self.notes.append(labels.ROUND_TRIP.format(ms=self.round_trip_ns / MS, hardware=version[0], software=version[1]))
 

@@ -20,6 +20,9 @@ SHORTEST_WAIT_NS: Final = 200_000
 LONGEST_WAIT_NS: Final = 50 * MS
 """Short against `LONGEST_STEP_NS`: a wait is no stop."""
 
+clock_ns: Final = time.monotonic_ns
+"""The computer's clock, for whoever measures a way or a silence."""
+
 
 class Spread:
     """A distribution of durations in ns, in bounded memory: steps of about 6 %."""
@@ -59,7 +62,7 @@ def hold_still() -> None:
 class Pace:
     """`now_ns` is where the world should be."""
 
-    def __init__(self, clock: Callable[[], int] = time.monotonic_ns) -> None:
+    def __init__(self, clock: Callable[[], int] = clock_ns) -> None:
         self.clock = clock
         self.lateness = Spread()
         self.stood_ns = 0

@@ -4,7 +4,9 @@ Whoever shows and judges is at the other end of a pipe. If that end dies, or doe
 does: neutral and idle, commanded and awaited.
 """
 
+import os
 import queue
+import socket
 import sys
 import threading
 from collections.abc import Callable
@@ -15,18 +17,19 @@ from typing import Any, Final
 from busim import bench_labels as labels
 from busim.bench.interrupts import Interrupts
 from busim.bench.link import Firmware, Link, LinkError, OverAdapter
-from busim.bench.pacing import hold_still
+from busim.bench.pacing import clock_ns, hold_still
 from busim.bench.session import INTERRUPTED, SCREEN_GONE, Order, Session
 from busim.bench.stage import Ask, Result
 from busim.simulator.kinds import load_kinds
+from busim.units import SECOND
 
 SAY: Final = "say"
 ASK: Final = "ask"
 RESULTS: Final = "results"
 BLOCK: Final = "block"
 ENDED: Final = "ended"
-WAITING_MOST: Final = 400
-"""Messages nobody has read: some say that whoever shows and judges hangs. A second has about three."""
+HANGS_NS: Final = 3 * SECOND
+"""Nothing of what waits was taken for so long: whoever shows and judges hangs, and nobody sees what the device does."""
 LAST_WORDS_S: Final = 5.0
 
 
@@ -47,6 +50,8 @@ class PipeTalk:
         self.asked_to_end = asked_to_end
         self.gone = False
         self.waiting: queue.SimpleQueue[tuple[str, Any] | None] = queue.SimpleQueue()
+        self.taken_ns = clock_ns()
+        """When the pipe last took a message, or nothing waited."""
         self.thread = threading.Thread(target=self._send, daemon=True)
         self.thread.start()
 
@@ -57,9 +62,12 @@ class PipeTalk:
             except OSError:
                 self.gone = True
                 return
+            self.taken_ns = clock_ns()
 
     def _put(self, kind: str, what: Any) -> None:
         if not self.gone:
+            if self.waiting.empty():
+                self.taken_ns = clock_ns()
             self.waiting.put((kind, what))
 
     def say(self, words: str) -> None:
@@ -84,7 +92,7 @@ class PipeTalk:
     def ended(self) -> str:
         if self.asked_to_end():
             return INTERRUPTED
-        if self.waiting.qsize() > WAITING_MOST:
+        if not self.waiting.empty() and clock_ns() - self.taken_ns > HANGS_NS:
             self.gone = True
         if not self.gone:
             try:
@@ -96,9 +104,7 @@ class PipeTalk:
         return SCREEN_GONE if self.gone else ""
 
     def peer_closed(self) -> bool:
-        import socket
-
-        with socket.socket(fileno=_duplicate(self.connection.fileno())) as peer:
+        with socket.socket(fileno=os.dup(self.connection.fileno())) as peer:
             try:
                 return peer.recv(1, socket.MSG_PEEK | socket.MSG_DONTWAIT) == b""
             except BlockingIOError:
@@ -110,12 +116,6 @@ class PipeTalk:
         self.waiting.put(None)
         self.thread.join(LAST_WORDS_S)
         return not self.gone and not self.thread.is_alive()
-
-
-def _duplicate(number: int) -> int:
-    import os
-
-    return os.dup(number)
 
 
 def open_way(way: tuple[Any, ...], bit_rate: int) -> Callable[[], Link] | None:

@@ -15,6 +15,7 @@ from busim.protocol.page_lights import lights_section
 from busim.protocol.page_steering import steering_rules
 from busim.protocol.page_text import bullets, hex_bytes, numbered, paragraph, table
 from busim.protocol.plan import WirePlan
+from busim.protocol.values import BENCH_ADDRESS, BENCH_CHANNELS
 
 CHECK_INPUT: Final = b"123456789"
 """Its CRC is the check value by which published lists of CRCs tell one from another."""
@@ -62,6 +63,7 @@ def rules_section(plan: WirePlan, message_name: str, can_id: int, data: bytes) -
     yield from engine_rules(plan)
     yield from alarm_rules(plan)
     yield from lights_section(plan)
+    yield from _bench_builds()
 
 
 def _frames_and_crc(message_name: str, can_id: int, data: bytes) -> Iterator[str]:
@@ -250,3 +252,15 @@ def _neutral_now_and_after(plan: WirePlan) -> Iterator[str]:
             "Why it was forced stays in the cause of drive_obeys until control is taken.",
         ]
     )
+
+
+def _bench_builds() -> Iterator[str]:
+    yield "## Firmware built for the bench"
+    yield paragraph(
+        "A build for the bench, and no other, takes its sensors from the message bench instead of its pins and says there what its "
+        f"outputs do, so that simulated machinery can stand for the real. Values in come from address {BENCH_ADDRESS}, which no "
+        "node has; values out go under the node's own address, on every change. Until the first value comes it takes its machinery "
+        "to be at rest, gear out, throttle at its stop and engine off: the bench listens before it sends anything, and refuses a device "
+        "that reports motion. A channel it does not know is ignored. A build for the bench is never put aboard."
+    )
+    yield table(("channel", "is", "direction"), [(number, name, "in" if number < 16 else "out") for number, name in BENCH_CHANNELS])

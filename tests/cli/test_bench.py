@@ -4,6 +4,7 @@ The sessions run beside each other, as each takes half a minute of real time and
 """
 
 import os
+import re
 import select
 import signal
 import subprocess
@@ -194,3 +195,25 @@ def test_an_adapter_that_is_not_there_is_a_line(tmp_path: Path, options: tuple[s
     assert status == 2, out
     assert said in out
     assert "Traceback" not in out
+
+
+@pytest.mark.slow
+def test_a_whole_boat_on_the_adapter_is_refused_and_hears_nothing(tmp_path: Path) -> None:
+    """A real slcan client of python-can, on what might be a boat: every node of her is there."""
+    boat = subprocess.Popen(
+        [sys.executable, "-c", ENTRY, "plug", str(FIRST_BOAT)],
+        cwd=tmp_path, env=environment(), stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    assert boat.stdout is not None
+    channel = next(found[0] for line in boat.stdout if (found := re.search(r"socket://[\d.:]+", line)))
+    try:
+        running = Running(tmp_path / "bench", "--interface", "slcan", "--channel", channel, "--machinery", "rig")
+        status, said = running.end()
+    finally:
+        boat.send_signal(signal.SIGINT)
+        left, _ = boat.communicate(timeout=60)
+    assert status == 2, said
+    assert "This may be a boat" in said
+    assert "the adapter answers within" in said
+    assert words.NEUTRAL[None] in said
+    assert re.search(r"left: [\d,]+ frames heard, 0 handed in", left), left
