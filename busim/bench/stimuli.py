@@ -173,6 +173,16 @@ class Withheld(Tamper):
             controller.submit(ready_ns, can_id, data, drop_after_ns, overwrite)
 
 
+class SpoiltLever(Tamper):
+    """A station's lever frames, and no other, have a wrong CRC: their last bit, which no field has, is turned. One of a throttle
+    would be held back by the cap, and a heartbeat that is refused as well would hide who does not look at a lever's CRC."""
+
+    __slots__ = ()
+
+    def change(self, can_id: int, data: bytes) -> bytes:
+        return data if can_id >> 6 != bits.CODE_LEVER else data[:7] + bytes([data[7] ^ 1])
+
+
 def _in_gear(stage: Stage) -> "Play":
     """Afterwards the device says that its gear is in, ahead; else it is told why not, and `stage.ready` is false."""
     station = stage.stations()[0]
@@ -208,19 +218,27 @@ def _take_and_go(stage: Stage) -> Play:
 
 
 def _withheld(code: int, what: str, extra: Callable[[Stage], int]) -> Callable[[Stage], Play]:
+    return _tampered("withheld", lambda: Withheld(code), what, extra)
+
+
+def _tampered(
+    fault: str, tamper: Callable[[], Tamper], what: str, extra: Callable[[Stage], int]
+) -> Callable[[Stage], Play]:
+    """What the station in control sends is spoilt, in a way that counts as its loss."""
+
     def play(stage: Stage) -> Play:
         yield from _in_gear(stage)
         if not stage.ready:
             return
         node = stage.boat.stations[stage.stations()[0]].node
         host, journal = stage.live.world.hosts[node], stage.live.world.journal
-        host.tamper = Withheld(code)
-        journal.event(stage.now_ns, "fault", "withheld", node, 1)
+        host.tamper = tamper()
+        journal.event(stage.now_ns, "fault", fault, node, 1)
         try:
             yield from _until_neutral(stage, stage.now_ns, what, extra(stage))
         finally:
             host.tamper = None
-            journal.event(stage.now_ns, "fault", "withheld", node, 0)
+            journal.event(stage.now_ns, "fault", fault, node, 0)
 
     return play
 
@@ -394,9 +412,9 @@ STIMULI: Final = (
     ),
     Stimulus("replayed", "what the station said is said again", DRIVE, (MACHINERY,), ("drive.refuse_bad_frame",), _replayed),
     Stimulus(
-        "bad_crc", "every frame of the station in control has a wrong CRC", DRIVE, (MACHINERY,),
+        "bad_crc", "every lever frame of the station in control has a wrong CRC", DRIVE, (MACHINERY,),
         ("drive.refuse_bad_frame", "drive.loss_to_neutral", "drive.loss_to_idle"),
-        _broken("corrupted", labels.AFTER_BAD_CRC, _none),
+        _tampered("corrupted", SpoiltLever, labels.AFTER_BAD_CRC, _none),
     ),
     Stimulus(
         "other_fingerprint", "the station in control is of another boat file", DRIVE, (MACHINERY,),

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from .command_line import ENTRY, ROOT, call_busim, environment
+from .command_line import ENTRY, ROOT, call_busim, environment, run_busim
 
 FIRST_BOAT = ROOT / "configs" / "first_boat"
 
@@ -94,7 +94,7 @@ def test_a_program_plays_the_node_that_is_left_out(tmp_path: Path) -> None:
 
 
 def test_it_ends_by_itself(tmp_path: Path) -> None:
-    done = call_busim("plug", str(FIRST_BOAT), "--for", "1", folder=tmp_path)
+    done = run_busim("plug", str(FIRST_BOAT), "--for", "1", folder=tmp_path)  # not in this process: it asks for precedence
     assert done.status == 0, done.err
     assert "127.0.0.1:" in done.out
     assert "plugged in for 1 s" in done.out

@@ -18,7 +18,7 @@ from busim.events.table import FROM_PLANT
 from busim.requirements.table import BY_ID
 from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, PASS, SELF_REPORTED, Verdict
 from nodes.lever import _meaning
-from tests.twins.drives import StaysInGear
+from tests.twins.drives import IgnoresCrc, StaysInGear
 
 from .bench_rig import BOAT, CONFIGS, KINDS, NODE, WILLING, Bench, Clock, Hurried, Talk
 
@@ -79,6 +79,16 @@ def test_a_drive_that_stays_in_gear_fails_and_fills_the_screen(stimulus: str) ->
     ending = bench.run()
     assert [result.verdict for result in bench.talk.came] == [FAIL]
     assert (ending.neutral, bench.device.gear) == (False, 1)
+
+
+def test_a_drive_that_does_not_look_at_the_crc_fails_that_alone() -> None:
+    """The planted defect obeys what it ought to refuse, though the cap lets no throttle through to it."""
+    bench = Bench("bad_crc", "lever_gone", drive=IgnoresCrc)
+    ending = bench.run()
+    verdicts = {result.stimulus: result.verdict for result in bench.talk.came}
+    assert verdicts == {"bad_crc": FAIL, "lever_gone": SELF_REPORTED}
+    assert (ending.neutral, bench.device.gear) == (True, 0)
+    assert bench.session.capped == 0
 
 
 @pytest.mark.parametrize("stimulus", [each.name for each in STIMULI if "drive" in each.kinds])
