@@ -7,7 +7,7 @@ that comes from the device itself never makes a plain pass.
 from dataclasses import replace
 from typing import Any, Final
 
-from busim.bench.session import RIG, SIMULATED
+from busim.bench.order import RIG, SIMULATED
 from busim.boat.derive import limits_of
 from busim.boat.model import BoatFile
 from busim.events.situation import Situation

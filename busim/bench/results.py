@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, Final, TextIO
 
 from busim import VERSION
-from busim.bench.session import Ending, Order
+from busim.bench.order import Ending, Order
 from busim.bench.stage import Result
 from busim.reading.problem import refused
 from busim.record.writer import EVENTS, FRAMES, SECONDS, second_texts

@@ -17,8 +17,9 @@ from typing import Any, Final
 from busim import bench_labels as labels
 from busim.bench.interrupts import Interrupts
 from busim.bench.link import Firmware, Link, LinkError, OverAdapter
+from busim.bench.order import INTERRUPTED, SCREEN_GONE, Order
 from busim.bench.pacing import clock_ns, hold_still
-from busim.bench.session import INTERRUPTED, SCREEN_GONE, Order, Session
+from busim.bench.session import Session
 from busim.bench.stage import Ask, Result
 from busim.simulator.kinds import load_kinds
 from busim.units import SECOND

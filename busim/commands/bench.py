@@ -15,11 +15,11 @@ from typing import Any
 
 from busim import bench_labels as words
 from busim import labels
-from busim.bench import session as ways
+from busim.bench import order as ways
 from busim.bench.interrupts import Interrupts
 from busim.bench.judging import Judging
+from busim.bench.order import ADAPTER, INTERRUPTED, REFUSED, WENT_WRONG, Ending, Order
 from busim.bench.results import BenchRecord, about
-from busim.bench.session import ADAPTER, INTERRUPTED, REFUSED, WENT_WRONG, Ending, Order
 from busim.bench.stage import Result
 from busim.bench.stimuli import BY_NAME
 from busim.bench.worker import ASK, BLOCK, ENDED, RESULTS, SAY, Job, work

@@ -19,9 +19,10 @@ from busim.bench.adapter import AdapterError, Wanted, open_adapter
 from busim.bench.doors import loopback_listener
 from busim.bench.link import OverAdapter
 from busim.bench.live import LiveBoat
+from busim.bench.order import RIG, Order
 from busim.bench.pacing import Pace, Spread, hold_still
 from busim.bench.plug import Plug
-from busim.bench.session import RIG, Order, Session
+from busim.bench.session import Session
 from busim.bench.stage import Play
 from busim.boat.load import LoadedBoat, load_boat
 from busim.frames.length import frame_bits

@@ -10,8 +10,9 @@ from typing import Any
 from busim.bench.guest import Seat
 from busim.bench.link import LinkError
 from busim.bench.live import LiveBoat
+from busim.bench.order import RIG, Ending, Order
 from busim.bench.pacing import Pace
-from busim.bench.session import RIG, Ending, Order, Session
+from busim.bench.session import Session
 from busim.bench.stage import Ask, Result
 from busim.boat.load import load_boat
 from busim.seam import Node

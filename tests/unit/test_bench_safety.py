@@ -10,7 +10,7 @@ from busim import bench_labels as labels
 from busim.bench.cap import within_cap
 from busim.bench.farewell import COMMANDED_NS
 from busim.bench.listening import FirstListen
-from busim.bench.session import ADAPTER, DONE, INTERRUPTED, REFUSED, SCREEN_GONE, WENT_WRONG
+from busim.bench.order import ADAPTER, DONE, INTERRUPTED, REFUSED, SCREEN_GONE, WENT_WRONG
 from busim.events import bits
 from busim.protocol.catalogue import CLAIM, DRIVE_STATE, HEARTBEAT, LEVER, NEUTRAL_NOW
 from busim.units import MS

@@ -9,8 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from busim.bench.judging import Judging, straddles
+from busim.bench.order import DONE, RIG, Ending, Order
 from busim.bench.results import BenchRecord, about, junit
-from busim.bench.session import DONE, RIG, Ending, Order, Session
+from busim.bench.session import Session
 from busim.bench.stage import Result, judged, travel_for
 from busim.bench.stimuli import BY_NAME, STIMULI, SUPPLY, TWO_STATIONS
 from busim.boat.load import load_boat

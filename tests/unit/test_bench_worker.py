@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import pytest
 
 from busim.bench import worker
-from busim.bench.session import INTERRUPTED, SCREEN_GONE
+from busim.bench.order import INTERRUPTED, SCREEN_GONE
 from busim.bench.worker import ENDED, SAY, PipeTalk
 
 

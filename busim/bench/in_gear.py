@@ -1,0 +1,195 @@
+"""Stimuli with a drive's gear in, and what leads up to it: every way in which the station in control may be lost or spoilt."""
+
+from collections.abc import Callable
+
+from busim import bench_labels as labels
+from busim.bench.harmless import supply
+from busim.bench.stage import Ask, Play, Stage
+from busim.bus.controller import Controller
+from busim.events import bits
+from busim.host.tamper import Tamper
+from busim.protocol.catalogue import LEVER
+from busim.units import MS, SECOND
+
+
+class Withheld(Tamper):
+    """A station's frames of one code do not leave it."""
+
+    __slots__ = ("code",)
+
+    def __init__(self, code: int) -> None:
+        self.code = code
+
+    def release(
+        self, controller: Controller, ready_ns: int, can_id: int, data: bytes, drop_after_ns: int, overwrite: bool
+    ) -> None:
+        if can_id >> 6 != self.code:
+            controller.submit(ready_ns, can_id, data, drop_after_ns, overwrite)
+
+
+class SpoiltLever(Tamper):
+    """A station's lever frames, and no other, have a wrong CRC: their last bit, which no field has, is turned. One of a throttle
+    would be held back by the cap, and a heartbeat that is refused as well would hide who does not look at a lever's CRC."""
+
+    __slots__ = ()
+
+    def change(self, can_id: int, data: bytes) -> bytes:
+        return data if can_id >> 6 != bits.CODE_LEVER else data[:7] + bytes([data[7] ^ 1])
+
+
+def in_gear(stage: Stage) -> "Play":
+    """Afterwards the device says that its gear is in, ahead; else it is told why not, and `stage.ready` is false."""
+    station = stage.stations()[0]
+    yield from stage.take(station)
+    stage.ready = stage.report.gear == bits.AHEAD
+    if not stage.ready:
+        stage.undecided(labels.NOT_IN_GEAR.format(gear=stage.report.gear, station=stage.report.station))
+
+
+def until_neutral(stage: Stage, from_ns: int, what: str, extra_ms: int = 0) -> Play:
+    limit_ms = stage.limits.loss_to_neutral_ms + extra_ms
+    stage.report.gear_out_ns = None
+    waited = 0
+    while stage.report.gear_out_ns is None and waited < limit_ms + 1500:
+        yield 20 * MS
+        waited += 20
+    out_ns = stage.report.gear_out_ns
+    if out_ns is None:
+        stage.failed(f"{what}: {labels.STILL_IN}")
+    else:
+        stage.measure(what, round((out_ns - from_ns) / MS), limit_ms, reports_ms=stage.live.plan.timing.drive_ms)
+
+
+def take_and_go(stage: Stage) -> Play:
+    yield from in_gear(stage)
+    if stage.ready:
+        stage.lever(stage.stations()[0], 0, neutral=True)
+        yield 4 * SECOND
+        if stage.report.gear == bits.NEUTRAL:
+            stage.passed(labels.WENT_AND_CAME)
+        else:
+            stage.failed(labels.STILL_IN)
+
+
+def withheld(code: int, what: str, extra: Callable[[Stage], int]) -> Callable[[Stage], Play]:
+    return tampered("withheld", lambda: Withheld(code), what, extra)
+
+
+def tampered(
+    fault: str, tamper: Callable[[], Tamper], what: str, extra: Callable[[Stage], int]
+) -> Callable[[Stage], Play]:
+    """What the station in control sends is spoilt, in a way that counts as its loss."""
+
+    def play(stage: Stage) -> Play:
+        yield from in_gear(stage)
+        if not stage.ready:
+            return
+        node = stage.boat.stations[stage.stations()[0]].node
+        host, journal = stage.live.world.hosts[node], stage.live.world.journal
+        host.tamper = tamper()
+        journal.event(stage.now_ns, "fault", fault, node, 1)
+        try:
+            yield from until_neutral(stage, stage.now_ns, what, extra(stage))
+        finally:
+            host.tamper = None
+            journal.event(stage.now_ns, "fault", fault, node, 0)
+
+    return play
+
+
+def broken(fault: str, what: str, extra: Callable[[Stage], int]) -> Callable[[Stage], Play]:
+    """A fault of the station in control that counts as its loss."""
+
+    def play(stage: Stage) -> Play:
+        yield from in_gear(stage)
+        if stage.ready:
+            stage.break_(fault, node=stage.boat.stations[stage.stations()[0]].node)
+            yield from until_neutral(stage, stage.now_ns, what, extra(stage))
+
+    return play
+
+
+def none(stage: Stage) -> int:
+    return 0
+
+
+def heartbeat_extra(stage: Stage) -> int:
+    """A loss that only the heartbeat tells of is noticed so much later."""
+    return stage.live.plan.timing.heartbeat_missing_ms
+
+
+def replayed(stage: Stage) -> Play:
+    """What the station in control said while its lever was ahead is said again, for ever, after it was moved to neutral."""
+    yield from in_gear(stage)
+    if not stage.ready:
+        return
+    stage.break_("replayed", node=stage.boat.stations[stage.stations()[0]].node)
+    yield 500 * MS
+    stage.lever(stage.stations()[0], 0, neutral=True)
+    yield 3 * SECOND
+    if stage.report.throttle > stage.cap:
+        stage.failed(labels.IT_MOVED)
+    else:
+        stage.passed(labels.REPLAY_BORNE)
+
+
+def forged(stage: Stage, gear: int, what: str) -> Play:
+    """Sound lever frames of another station, with a number that is not in control."""
+    yield from in_gear(stage)
+    if not stage.ready:
+        return
+    _one, other = stage.stations()[:2]
+    stage.break_("power_lost", node=stage.boat.stations[other].node)
+    yield 100 * MS
+    station, number = stage.report.station, stage.report.number
+    can_id = LEVER.can_id(stage.boat.nodes[stage.boat.stations[other].node].address)
+    for counter in range(60):
+        stage.say(can_id, LEVER.pack(can_id, counter, (number - 1) % 65536, gear, 0, gear, 0, 0, 0))
+        yield 20 * MS
+    if (stage.report.station, stage.report.number) != (station, number) or stage.report.asked_gear != bits.AHEAD:
+        stage.failed(f"{what}: {labels.IT_OBEYS.format(station=stage.report.station, number=stage.report.number)}")
+    else:
+        stage.passed(what)
+
+
+def race(stage: Stage) -> Play:
+    """Two stations take control in one instant."""
+    one, other = stage.stations()[:2]
+    for station in (one, other):
+        stage.lever(station, 0, neutral=True)
+    yield 500 * MS
+    for station in (one, other):
+        stage.key(station, "take")
+    yield 3 * SECOND
+    addresses = [stage.boat.nodes[stage.boat.stations[station].node].address for station in (one, other)]
+    if stage.report.station in (0, *addresses) and stage.report.gear == bits.NEUTRAL:
+        stage.passed(labels.RACED.format(station=stage.report.station))
+    else:
+        stage.failed(labels.IT_OBEYS.format(station=stage.report.station, number=stage.report.number))
+
+
+def neutral_now(stage: Stage) -> Play:
+    yield from in_gear(stage)
+    if stage.ready:
+        stage.key(stage.stations()[-1], "neutral_now", 500)
+        yield from until_neutral(stage, stage.now_ns, labels.NEUTRAL_NOW_PRESSED)
+
+
+def supply_cut(stage: Stage) -> Play:
+    """The device's own supply goes while its gear is in. When it went is only known to half a second; that it ended in neutral,
+    a person says: the device says nothing any more."""
+    yield from in_gear(stage)
+    if not stage.ready:
+        return
+    yield from supply(stage, 0)
+    yield 3 * SECOND
+    if stage.simulated:
+        drive = next(name for name, each in stage.boat.drives.items() if each.node == stage.node)
+        plant = stage.live.world.plant
+        out = not plant.drives[plant.index_of(drive)].gear
+    else:
+        answer = yield Ask(labels.ASK_GEAR_OUT)
+        out = answer.strip().lower() in ("yes", "y")
+    (stage.passed if out else stage.failed)(labels.SUPPLY_CUT[out])
+    yield from supply(stage, 1)
+    yield 4 * SECOND
