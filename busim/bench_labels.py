@@ -170,3 +170,7 @@ ZONE_DARK: Final = "it reports no zone"
 ZONE_ANSWERS: Final = "a press is answered by the zone's own state"
 ZONE_SILENT: Final = "no zone of it reported anything new after a press"
 NO_CONTROL: Final = "boat: no panel on this bus has a field for one of its zones"
+NO_WITNESS: Final = (
+    "{witness} can be no witness: it has to be the cutout of the device's own drive, on the adapter's bus ({fitting})"
+)
+NOBODY: Final = "this boat has none"

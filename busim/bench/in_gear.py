@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from busim import bench_labels as labels
 from busim.bench.harmless import supply
-from busim.bench.stage import Ask, Play, Stage
+from busim.bench.stage import CUTOUT_MS, Ask, Play, Stage
 from busim.bus.controller import Controller
 from busim.events import bits
 from busim.host.tamper import Tamper
@@ -48,16 +48,18 @@ def in_gear(stage: Stage) -> "Play":
 
 def until_neutral(stage: Stage, from_ns: int, what: str, extra_ms: int = 0) -> Play:
     limit_ms = stage.limits.loss_to_neutral_ms + extra_ms
-    stage.report.gear_out_ns = None
+    report = stage.report
+    report.gear_out_ns = report.switch_ns = None
     waited = 0
-    while stage.report.gear_out_ns is None and waited < limit_ms + 1500:
+    while (report.switch_ns if stage.witness else report.gear_out_ns) is None and waited < limit_ms + 1500:
         yield 20 * MS
         waited += 20
-    out_ns = stage.report.gear_out_ns
+    out_ns = report.switch_ns if stage.witness else report.gear_out_ns
     if out_ns is None:
         stage.failed(f"{what}: {labels.STILL_IN}")
     else:
-        stage.measure(what, round((out_ns - from_ns) / MS), limit_ms, reports_ms=stage.live.plan.timing.drive_ms)
+        reports_ms = CUTOUT_MS if stage.witness else stage.live.plan.timing.drive_ms
+        stage.measure(what, round((out_ns - from_ns) / MS), limit_ms, reports_ms=reports_ms, independent=stage.witness)
 
 
 def take_and_go(stage: Stage) -> Play:

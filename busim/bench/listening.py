@@ -23,8 +23,10 @@ _MOVES_CDEG_STEPS: Final = 2
 class FirstListen:
     """Give every frame heard to `frame`; after `lasts_ns`, `refusal` says why nothing may be sent, or nothing."""
 
-    def __init__(self, plan: WirePlan, address: int) -> None:
+    def __init__(self, plan: WirePlan, address: int, witness: int = 0) -> None:
+        """`witness`: the address of a second node that was named as being there; 0: none."""
         self.plan = plan
+        self.witness = witness
         self.address = address
         self.kind = next(kind for at, _, kind in plan.nodes if at == address)
         self.lasts_ns = max(HEARTBEATS * plan.timing.heartbeat_ms * MS, SHORTEST_NS)
@@ -38,6 +40,8 @@ class FirstListen:
         self.fingerprints: tuple[int, int] | None = None
 
     def frame(self, now_ns: int, plain: bool, can_id: int, data: bytes) -> None:
+        if plain and self.witness and can_id & 0x3F == self.witness:
+            return
         if not plain or can_id & 0x3F != self.address:
             key = can_id if plain else -1
             self.strangers[key] = self.strangers.get(key, 0) + 1

@@ -25,6 +25,8 @@ class Order:
     cap_permille: int = 0
     machinery: str = SIMULATED
     only: tuple[str, ...] = ()
+    witness: str = ""
+    """A second real node on the bench's bus: a cutout of the same drive, whose own gear switch is independent of the device."""
     hands: bool = True
     """Somebody is there to switch the device's supply."""
 

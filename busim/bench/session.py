@@ -66,9 +66,15 @@ class Session:
         world = self.live.world
         self.simulated = make_link is None
         self.seat: Seat | None = None if self.simulated else self.live.seat(order.bus, order.node, left_out=order.node)
+        self.witness: Seat | None = None
+        self.witness_address = 0
+        if order.witness:
+            self.witness = self.live.seat(order.bus, order.witness, left_out=order.witness)
+            self.witness_address = order.boat.nodes[order.witness].address
         self.voice = self.live.seat(order.bus, "bench")
         self.stage = Stage(self.live, order.node, order.bus, self.voice, order.cap_permille, order.seed)
         self.stage.simulated = self.simulated
+        self.stage.witness = self.witness is not None
         self.stage.self_reported = not self.simulated
         # Until it is known that nobody else is there, nobody but the device has power.
         world.script = [step for step in world.script if step[2] == "power" and step[3][0] == order.node]
@@ -200,7 +206,11 @@ class Session:
             self.stage.heard(now_ns, can_id, data)
         if self.seat is None:
             return
-        if not plain:
+        if plain and self.witness is not None and can_id & 0x3F == self.witness_address:
+            self.stage.witnessed(now_ns, can_id, data)
+            if self.spoke:
+                self.witness.transmit(can_id, data)
+        elif not plain:
             self.odd += 1
         elif not own and self.spoke:
             name = next((name for at, name, _ in self.order.plan.nodes if at == can_id & 0x3F), labels.UNKNOWN_NODE)
@@ -254,7 +264,7 @@ class Session:
         if self.simulated:
             yield SECOND  # it boots
         self.talk.say(labels.LISTENING)
-        self.listening = FirstListen(self.order.plan, self.stage.address)
+        self.listening = FirstListen(self.order.plan, self.stage.address, self.witness_address)
         yield self.listening.lasts_ns
         refusal = self.listening.refusal()
         if refusal:
@@ -278,13 +288,20 @@ class Session:
         self.spoke = True
         if self.seat is not None:
             seat = self.seat
-            seat.hears = lambda now_ns, can_id, data: self.outgoing.append((world.now_ns, can_id, data))
+            seat.hears = lambda now_ns, can_id, data: self._heard_by_device(world.now_ns, can_id, data)
             seat.go_on_bus(listen_only=False)
+            if self.witness is not None:
+                self.witness.go_on_bus(listen_only=False)
             self.voice.go_on_bus(listen_only=False)
             if self.order.machinery == BAND:
                 self.band = Band(seat.host, self.stage.address)
-        names = [name for name in self.order.boat.nodes if name != self.order.node]
+        names = [name for name in self.order.boat.nodes if name not in (self.order.node, self.order.witness)]
         world.plan_steps([(world.now_ns, -1, "power", (name, 1)) for name in names])
+
+    def _heard_by_device(self, at_ns: int, can_id: int, data: bytes) -> None:
+        """What is to go out to it. What the witness sends it hears by itself."""
+        if not self.witness_address or can_id & 0x3F != self.witness_address:
+            self.outgoing.append((at_ns, can_id, data))
 
     def _note_uncertainty(self) -> None:
         """What a moment is uncertain by: how late the bench itself was, and how long the way to the device and back takes."""

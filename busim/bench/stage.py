@@ -17,10 +17,14 @@ from busim.events import bits
 from busim.events.rudder_view import STEP_CDEG
 from busim.faults.table import BY_NAME
 from busim.protocol.plan import DrivePlan
+from busim.protocol.values import SWITCH_CLOSED
 from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, SELF_REPORTED
 from busim.scenario.model import KeyAction, LeverAction, TouchAction, WheelAction
 from busim.units import MS
 
+CUTOUT_SWITCH: Final[bits.Field] = (44, 0x3)
+CUTOUT_MS: Final = 100
+"""How often a cutout reports."""
 SENSED_THROTTLE_4: Final[bits.Field] = (24, 0xFF)
 
 
@@ -70,6 +74,9 @@ class Report:
     gear_out_ns: int | None = None
     at_stop_ns: int | None = None
     angle_cdeg: int | None = None
+    switch_ns: int | None = None
+    """When the witness's gear switch last closed, which is when the gear was out."""
+    switch: int = -1
     zones: dict[int, bytes] = field(default_factory=dict)
     """Zone's number -> what it reported last."""
     frames: int = 0
@@ -97,6 +104,8 @@ class Stage:
         self.simulated = False
         """The device is simulated too: its supply is the bench's to switch, and its machinery can be looked at."""
         self.ready = False
+        self.witness = False
+        """An independent switch says whether the gear is out."""
 
     # ------------------------------------------------------------------------------------------------ what is there
 
@@ -204,6 +213,14 @@ class Stage:
             report.number = bits.field(whole, bits.OBEYS_NUMBER)
             report.cause = bits.field(whole, bits.OBEYS_CAUSE)
 
+    def witnessed(self, now_ns: int, can_id: int, data: bytes) -> None:
+        """A frame of the witness."""
+        if can_id >> 6 == bits.CODE_CUTOUT_STATE and bits.sound(can_id, data):
+            switch = bits.field(int.from_bytes(data, "big"), CUTOUT_SWITCH)
+            if switch == SWITCH_CLOSED != self.report.switch:
+                self.report.switch_ns = now_ns
+            self.report.switch = switch
+
     def passed(self, what: str) -> None:
         self._add(SELF_REPORTED if self.self_reported else "pass", what)
 
@@ -216,12 +233,17 @@ class Stage:
     def undecided(self, what: str) -> None:
         self._add(INCONCLUSIVE, what)
 
-    def measure(self, what: str, measured_ms: int, limit_ms: int, *, reports_ms: int = 0) -> None:
-        """At most `limit_ms`. What straddles the limit within the uncertainty is neither met nor broken. `reports_ms`: it is known
-        from what the device reports so often; 0: from when its frames were on the bus, which the bench measures itself."""
+    def measure(
+        self, what: str, measured_ms: int, limit_ms: int, *, reports_ms: int = 0, independent: bool = False
+    ) -> None:
+        """At most `limit_ms`. What straddles the limit within the uncertainty is neither met nor broken.
+
+        `reports_ms`: it is known from what a node reports so often; 0: from when frames were on the bus, which the bench measures
+        itself. `independent`: the node that reports it is another than the device.
+        """
         doubt = self.uncertainty_ms + (reports_ms if self.self_reported else 0)
         self._add(
-            judged(measured_ms, limit_ms, doubt, self_reported=self.self_reported and reports_ms > 0),
+            judged(measured_ms, limit_ms, doubt, self_reported=self.self_reported and reports_ms > 0 and not independent),
             what, limit=limit_ms, measured=measured_ms, unit="ms", uncertainty=doubt,
         )  # fmt: skip
 

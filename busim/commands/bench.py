@@ -62,6 +62,7 @@ def bench(
     firmware: str | None,
     machinery: str | None,
     cap_permille: int,
+    witness: str | None,
     only: list[str],
     seed: int,
     kinds: list[str],
@@ -80,7 +81,8 @@ def bench(
     if not moved_by:
         moved_by = _asked_machinery(typed) if boat.boat.nodes[name].kind in ways.MOVING_KINDS else ways.RIG
     order = Order(
-        boat.boat, boat.plan, name, chosen, seed, cap_permille, moved_by, tuple(only), hands=firmware is None,
+        boat.boat, boat.plan, name, chosen, seed, cap_permille, moved_by, tuple(only), _witness(witness, name, chosen, way, boat),
+        hands=firmware is None,
     )  # fmt: skip
     print(boat_line(boat))
     print(words.BENCH_HEAD.format(node=name, bus=chosen, cap=cap_permille), flush=True)
@@ -118,6 +120,21 @@ def _bus(bus: str | None, node: str, boat: LoadedBoat) -> str:
     if chosen not in taps:
         raise refused(Path("--bus"), words.NOT_ON_BUS.format(node=node, bus=chosen, taps=" and ".join(taps)))
     return chosen
+
+
+def _witness(witness: str | None, node: str, bus: str, way: tuple[Any, ...], boat: LoadedBoat) -> str:
+    """A cutout of the device's own drive, on the same bus, as real as the device."""
+    if witness is None:
+        return ""
+    fitting = [
+        cutout.node
+        for cutout in boat.boat.cutouts.values()
+        if boat.boat.drives[cutout.drive].node == node and bus in boat.boat.nodes[cutout.node].taps
+    ]
+    if way[0] != "adapter" or witness not in fitting:
+        there = ", ".join(fitting) or words.NOBODY
+        raise refused(Path("--witness"), words.NO_WITNESS.format(witness=quoted(witness), fitting=there))
+    return witness
 
 
 def _way(

@@ -320,6 +320,10 @@ def bench(
         str | None,
         typer.Option(metavar="rig|band", help="How machinery reaches it: its own rig, or the bench band. Left out: asked."),
     ] = None,
+    witness: Annotated[
+        str | None,
+        typer.Option(metavar="NODE", help="The drive's cutout, real and on the same adapter: its gear switch is evidence."),
+    ] = None,
     cap: Annotated[
         int | None,
         typer.Option(
@@ -354,6 +358,7 @@ def bench(
         firmware=firmware,
         machinery=machinery,
         cap_permille=cap or 0,
+        witness=witness,
         only=stimulus or [],
         seed=1 if seed is None else seed,
         kinds=kind or [],

@@ -14,7 +14,7 @@ from busim.bench.order import RIG, Ending, Order
 from busim.bench.pacing import Pace
 from busim.bench.session import Session
 from busim.bench.stage import Ask, Result
-from busim.boat.load import load_boat
+from busim.boat.load import LoadedBoat, load_boat
 from busim.seam import Node
 from busim.simulator.kinds import load_kinds
 from busim.units import MS
@@ -50,17 +50,17 @@ class Device:
 
     def __init__(
         self, clock: Clock, *, others: tuple[str, ...] = (), engine: bool = False, powered: bool = True,
-        drive: type[Node] | None = None,
+        drive: type[Node] | None = None, boat: LoadedBoat = BOAT, node: str = NODE, bus: str = "main",
     ) -> None:  # fmt: skip
         self.clock = clock
         self.notes: list[str] = []
         self.sent: list[tuple[int, int, bytes]] = []
         self.came: list[tuple[bool, int, bytes]] = []
         self.broken = False
-        self.live = LiveBoat(BOAT.boat, BOAT.plan, {**KINDS, "drive": drive or KINDS["drive"]}, 2)
-        self.seat: Seat = self.live.seat("main", "adapter")
+        self.live = LiveBoat(boat.boat, boat.plan, {**KINDS, "drive": drive or KINDS["drive"]}, 2)
+        self.seat: Seat = self.live.seat(bus, "adapter")
         world = self.live.world
-        world.script = [step for step in world.script if step[3][0] in ((NODE, *others) if powered else others)]
+        world.script = [step for step in world.script if step[3][0] in ((node, *others) if powered else others)]
         world.plan_steps([(0, -2, "engines", (int(engine),))])
         self.seat.hears = lambda now_ns, can_id, data: self.came.append((True, can_id, data))
         self.seat.go_on_bus(listen_only=False)
@@ -131,12 +131,14 @@ class Bench:
     def __init__(
         self, *only: str, answers: dict[str, str] | None = None, others: tuple[str, ...] = (), engine: bool = False,
         cap: int = 0, machinery: str = RIG, powered: bool = True,
-        drive: type[Node] | None = None,
+        drive: type[Node] | None = None, boat: LoadedBoat = BOAT, node: str = NODE, bus: str = "main", witness: str = "",
     ) -> None:  # fmt: skip
         self.clock = Clock()
-        self.device = Device(self.clock, others=others, engine=engine, powered=powered, drive=drive)
+        self.device = Device(self.clock, others=others, engine=engine, powered=powered, drive=drive, boat=boat, node=node, bus=bus)
         self.talk = Talk(WILLING if answers is None else answers)
-        order = Order(BOAT.boat, BOAT.plan, NODE, "main", cap_permille=cap, machinery=machinery, only=only)
+        order = Order(
+            boat.boat, boat.plan, node, bus, cap_permille=cap, machinery=machinery, only=only, witness=witness
+        )
         self.session = Session(order, KINDS, self.talk, lambda: self.device, Hurried(self.clock))
 
     def run(self) -> Ending:

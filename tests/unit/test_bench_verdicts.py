@@ -127,6 +127,19 @@ def test_a_rehearsal_without_hardware(node: str, bus: str, stimuli: tuple[str, .
     assert {result.verdict for result in talk.came} == {PASS}, talk.came
 
 
+@pytest.mark.parametrize("stimulus", ["station_gone", "neutral_now"])
+def test_the_gear_switch_of_another_node_makes_it_a_plain_pass(stimulus: str) -> None:
+    """The drive's cutout is on the adapter too, as real as the drive, with a gear switch of its own."""
+    marsh_tern = load_boat(CONFIGS / "marsh_tern")
+    there = {"boat": marsh_tern, "node": "port_drive", "bus": "helm", "others": ("port_cutout",)}
+    bench = Bench(stimulus, witness="port_cutout", **there)  # type: ignore[arg-type]
+    ending = bench.run()
+    assert (ending.why, ending.neutral) == (DONE, True), ending
+    assert [result.verdict for result in bench.talk.came] == [PASS], bench.talk.came
+    without = Bench(stimulus, **there)  # type: ignore[arg-type]
+    assert without.run().why == "refused"  # nobody said that it would be there
+
+
 @given(
     st.integers(20, 200), st.integers(700, 980), st.integers(50, 400), st.integers(0, 1000), st.sampled_from([1, -1]),
 )  # fmt: skip
