@@ -3,7 +3,7 @@
 import contextlib
 import os
 import sys
-from typing import Final
+from typing import Final, TextIO
 
 PASSED: Final = 0
 FAILED: Final = 1
@@ -26,12 +26,13 @@ def say_error(words: str) -> None:
             print(words.encode("ascii", "backslashreplace").decode(), file=sys.stderr, flush=True)
 
 
-def hush() -> None:
-    """Nobody reads our output any more (`| head`), or it can't be written: what is left of it must not be tried again at exit."""
+def hush(stream: TextIO | None = None) -> None:
+    """Nobody reads our output any more (`| head`), or it can't be written: what is left of it must not be tried again at exit.
+    `stream` left out: standard output."""
     with contextlib.suppress(OSError, ValueError):
         nowhere = os.open(os.devnull, os.O_WRONLY)
         try:
-            os.dup2(nowhere, sys.stdout.fileno())
+            os.dup2(nowhere, (stream or sys.stdout).fileno())
         finally:
             os.close(nowhere)
 

@@ -71,6 +71,7 @@ def _say_how_it_ended(boat: LoadedBoat, rehearsal: Rehearsal, writer: RecordWrit
         sys.stdout.flush()
         return
     ending.hush()
+    ending.hush(sys.stderr)
 
 
 def _on_a_terminal() -> bool:

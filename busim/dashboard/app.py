@@ -21,6 +21,7 @@ from busim.dashboard.board import Board
 from busim.dashboard.drawing import Drawing, fitted, wrapped
 from busim.dashboard.keyed import LEAST_HIGH, LEAST_WIDE, VIEWS, Keyed
 from busim.dashboard.looks import Look, themes
+from busim.dashboard.terminal import gone
 from busim.dashboard.timeline_board import timeline, timeline_high
 from busim.dashboard.view_boat import boat, table
 from busim.dashboard.view_bus import bus, nodes
@@ -37,6 +38,8 @@ from busim.rehearsal.shown import Snapshot
 from busim.units import seconds_text
 
 DRAWN_S: Final = 0.05
+LOOKED_S: Final = 1.0
+"""So often it is looked whether the terminal is still there."""
 CARRIED_S: Final = 0.004
 """How long the boat waits until she is carried on again."""
 JUDGED_AT_ONCE: Final = 2
@@ -83,11 +86,16 @@ class RehearsalApp(Keyed):
         if not self.driven:
             self.run_worker(self._carry_on(), exit_on_error=False)
             self.set_interval(DRAWN_S, self.tick)
+            self.set_interval(LOOKED_S, self.look_for_terminal)
             for name in ("SIGHUP", "SIGTERM"):
                 if hasattr(signal, name):
                     asyncio.get_running_loop().add_signal_handler(getattr(signal, name), self.exit)
         self.pace = Pace(self.clock(), self.rehearsal.now_ns)
         self.tick()
+
+    def look_for_terminal(self) -> None:
+        if gone():
+            self.exit()
 
     async def _carry_on(self) -> None:
         while True:

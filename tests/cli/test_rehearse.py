@@ -99,6 +99,15 @@ def test_on_a_terminal_recorded_and_run_again(tmp_path: Path, last: str, status:
 
 
 @pytest.mark.slow
+def test_a_terminal_that_is_gone_without_a_word_ends_it_and_leaves_a_whole_record(tmp_path: Path) -> None:
+    """No signal comes where the terminal is not the one the process belongs to."""
+    terminal = begun(tmp_path)
+    os.close(terminal.ours)
+    assert terminal.process.wait(timeout=60) == 0
+    assert_whole(tmp_path)
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("how", [signal.SIGHUP, signal.SIGKILL], ids=lambda how: how.name)
 def test_a_terminal_that_is_closed_leaves_a_whole_record(tmp_path: Path, how: signal.Signals) -> None:
     """SIGHUP is what a process gets whose terminal is closed."""
