@@ -162,12 +162,20 @@ def test_a_one_way_transceiver_goes_bus_off_and_others_go_on(under_way: Boat, na
     assert under_way.sent_by(ENGINE_ROOM, 10 * SECOND, 16 * SECOND), "it has rejoined"
 
 
-def test_bus_off_of_the_drive_is_a_loss_and_never_arms_again_by_itself(under_way: Boat) -> None:
+def test_bus_off_of_the_drive_that_is_over_within_the_timeout_is_ridden_through(under_way: Boat) -> None:
     under_way.with_fault("bus_off_forced", DRIVE_TAP).run(10 * SECOND)
     assert under_way.told("controller", "engine_room", "main", BUS_OFF) == [UNDER_WAY_NS]
     (back_ns,) = under_way.told("controller", "engine_room", "main", ERROR_ACTIVE)
     assert UNDER_WAY_NS + 105 * MS < back_ns < UNDER_WAY_NS + 200 * MS, "100 ms and 128 runs of 11 recessive bits on a busy bus"
-    assert under_way.told("gear", "engine", 0)
+    assert under_way.told("gear", "engine", 0) == []
+
+
+def test_bus_off_of_the_drive_for_longer_is_a_loss_and_never_arms_again_by_itself(under_way: Boat) -> None:
+    """To ground each frame fails at once, and the drive is bus-off again after every rejoining."""
+    under_way.with_fault("short", ShortPlace(bus="main", wires="to_ground"), for_ns=2 * SECOND).run(20 * SECOND)
+    assert under_way.told("controller", "engine_room", "main", BUS_OFF)
+    assert under_way.told("controller", "engine_room", "main", ERROR_ACTIVE)[-1] > UNDER_WAY_NS + 2 * SECOND
+    assert len(under_way.told("gear", "engine", 0)) == 1
     assert under_way.told("gear", "engine", 1) == []
 
 
