@@ -114,7 +114,8 @@ def boat_without_a_watchdog(folder: Path, more: str) -> None:
     (folder / "hang.yaml").write_text(
         "scenario: the drive hangs\nlasts_s: 16\nactions:\n  - {at_s: 1.0, key: {station: wheelhouse, name: take}}\n"
         "  - {at_s: 2.0, lever: {station: wheelhouse, drive: engine, to_permille: 700}}\n"
-        "faults:\n  - {at_s: 6.0, hang: {node: engine_room}}\n  - {at_s: 6.1, hang: {node: wheelhouse}}\nexpect: {drive.engage_at_idle: pass}\n"
+        "faults:\n  - {at_s: 6.0, hang: {node: engine_room}}\n"
+        "  - {at_s: 6.1, hang: {node: wheelhouse}}\nexpect: {drive.engage_at_idle: pass}\n"
     )
 
 
