@@ -5,7 +5,7 @@ or in one it can only be grouped under. That everything is counted is held again
 """
 
 from busim.events import bits
-from busim.events.alarm_view import AlarmView
+from busim.events.alarm_view import ShownLine
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.alarm_cover import PARENTS_OF_LOSS, Cover, listeners_of
@@ -38,8 +38,9 @@ class Flood(Requirement):
         """Listener -> (which, about) of emergencies it received -> (since when they are raised, when it was told last)."""
         self.hung: set[str] = set()
         """Listeners whose program stands still: they go on showing what they showed, whatever they receive."""
-        self.changed_ns: dict[str, int] = {}
-        """Listener -> when it began to change its lines; looked at once the moment is over."""
+        self.changed: dict[str, tuple[int, int, int, list[ShownLine]]] = {}
+        """Listener -> (when it changed its lines last, alarms listed, lines hidden, lines). Copied at each change and counted
+        once the moment is over: by the first output of the next one, the view is of neither moment."""
 
     def attach(self, journal: Journal) -> None:
         for address in self.situation.node_of:
@@ -67,7 +68,7 @@ class Flood(Requirement):
 
     def _heartbeat(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         """A good moment to look whether every listener still shows what it was told, also by a node that has died since."""
-        if self.changed_ns:
+        if self.changed:
             self._look(now_ns)
         node = self.situation.node_of[can_id & 0x3F]
         if node not in self.raised or node in self.hung:
@@ -81,7 +82,8 @@ class Flood(Requirement):
         at_ns, _, _, node, channel, _ = event
         self._look(at_ns)
         if node in self.listeners and channel.startswith("alarm"):
-            self.changed_ns.setdefault(node, at_ns)
+            view = self.situation.alarms.at(node)
+            self.changed[node] = at_ns, view.listed, view.hidden, list(view.lines.values())
 
     def _in_sight(self, now_ns: int, node: str, which: int, about: int) -> None:
         view, cover = self.situation.alarms.at(node), self.covers[node]
@@ -93,23 +95,22 @@ class Flood(Requirement):
 
     def _look(self, now_ns: int) -> None:
         """The lines of listeners that changed them at a moment that is over."""
-        for node, changed_ns in list(self.changed_ns.items()):
+        for node, (changed_ns, listed, hidden, lines) in list(self.changed.items()):
             if now_ns > changed_ns:
-                del self.changed_ns[node]
-                self._count(changed_ns, node, self.situation.alarms.at(node))
+                del self.changed[node]
+                self._count(changed_ns, node, listed, hidden, lines)
 
-    def _count(self, at_ns: int, node: str, view: AlarmView) -> None:
-        lines = view.lines.values()
+    def _count(self, at_ns: int, node: str, listed: int, hidden: int, lines: list[ShownLine]) -> None:
         emergencies = sum(1 for line in lines if line.priority == bits.EMERGENCY)
         shown = sum(1 + line.under for line in lines)
-        if view.listed < shown + view.hidden:
-            self.tally.fail(at_ns, f"{node}: {view.listed} alarms are counted, and {shown} shown with {view.hidden} lines hidden")
+        if listed < shown + hidden:
+            self.tally.fail(at_ns, f"{node}: {listed} alarms are counted, and {shown} shown with {hidden} lines hidden")
         if len(lines) > MOST_SHOWN and len(lines) > emergencies:
             self.tally.measure(len(lines), at_ns, f"{node}: shows {len(lines)} lines")
-        elif view.hidden:
-            self.tally.measure(len(lines) - emergencies, at_ns, f"{node}: shows {len(lines)} lines, says {view.hidden} more")
-        elif view.listed > shown:
-            self.tally.fail(at_ns, f"{node}: {view.listed} alarms are counted, {shown} shown, and none said to be hidden")
+        elif hidden:
+            self.tally.measure(len(lines) - emergencies, at_ns, f"{node}: shows {len(lines)} lines, says {hidden} more")
+        elif listed > shown:
+            self.tally.fail(at_ns, f"{node}: {listed} alarms are counted, {shown} shown, and none said to be hidden")
 
     def _start(self, event: Event) -> None:
         self.hung.discard(event[3])
@@ -129,7 +130,7 @@ class Flood(Requirement):
             self._forget(place)
 
     def _forget(self, node: str) -> None:
-        self.changed_ns.pop(node, None)
+        self.changed.pop(node, None)
         if node in self.raised:
             self.raised[node].clear()
 

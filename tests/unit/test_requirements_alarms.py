@@ -366,6 +366,26 @@ def test_flood_what_stands_under_a_line_counts_as_shown() -> None:
     assert rig.says() == "fail"
 
 
+def regrouped(counted: int) -> AlarmJudge:
+    """Three lines, five alarms; then one line goes under another, with nobody heard between the two moments."""
+    rig = AlarmJudge(Flood)
+    rig.pass_time(500)
+    rig.show("alarms", counted)
+    for number, under in ((1, 1), (2, 0), (3, 1)):
+        rig.line(number, "node_lost", 10 + number, under=under)
+    rig.after(20)
+    rig.line(1, "node_lost", 13, under=2)
+    rig.line(2, "node_lost", 11, under=1)
+    rig.clear(3)
+    rig.pass_time(200)
+    return rig
+
+
+@pytest.mark.parametrize(("counted", "verdict"), [(5, "not exercised"), (4, "fail"), (6, "fail")])
+def test_flood_lines_that_regroup_are_counted_moment_by_moment(counted: int, verdict: str) -> None:
+    assert regrouped(counted).says() == verdict
+
+
 def test_flood_emergencies_may_be_more_than_the_cap() -> None:
     rig = AlarmJudge(Flood)
     for number in range(1, 11):
