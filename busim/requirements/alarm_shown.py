@@ -23,9 +23,10 @@ HELM = 16
 
 class Listener:
     """`others`: whom it can hear, since `since_ns`; `shown`: whose present silence was shown; `covered_ns`: since when without a
-    break a line says that it is lost, in this silence or since one before; `forced`: drive -> since when."""
+    break a line says that it is lost, in this silence or since one before; `uncovered`: (since when a line had said it, when that
+    line went), as long as another may take its place in the same moment; `forced`: drive -> since when."""
 
-    __slots__ = ("address", "bit", "cover", "covered_ns", "forced", "others", "running", "shown", "since_ns")
+    __slots__ = ("address", "bit", "cover", "covered_ns", "forced", "others", "running", "shown", "since_ns", "uncovered")
 
     def __init__(self, address: int, bit: int, cover: Cover, others: tuple[int, ...]) -> None:
         self.address = address
@@ -36,6 +37,7 @@ class Listener:
         self.running = False
         self.shown: set[int] = set()
         self.covered_ns: dict[int, int] = {}
+        self.uncovered: dict[int, tuple[int, int]] = {}
         self.forced: dict[int, int] = {}
 
     def begin(self, now_ns: int, running: bool) -> None:
@@ -43,7 +45,18 @@ class Listener:
         self.running = running
         self.shown.clear()
         self.covered_ns.clear()
+        self.uncovered.clear()
         self.forced.clear()
+
+    def covered_since_ns(self, other: int, covered: bool, now_ns: int) -> int | None:
+        """Since when a line says that `other` is lost; None where none does. The lines of one moment come one after another: one
+        that takes the place of another in the same moment goes on where that one left off."""
+        if not covered:
+            if other in self.covered_ns:
+                self.uncovered[other] = self.covered_ns.pop(other), now_ns
+            return None
+        since_ns, left_ns = self.uncovered.pop(other, (now_ns, now_ns))
+        return self.covered_ns.setdefault(other, since_ns if left_ns == now_ns else now_ns)
 
 
 class Shown(Requirement):
@@ -132,10 +145,9 @@ class Shown(Requirement):
     def _look(self, node: str, listener: Listener, now_ns: int) -> None:
         view = self.situation.alarms.at(node)
         for other in listener.others:
-            if not listener.cover.node_lost(view, other):
-                listener.covered_ns.pop(other, None)
+            covered_ns = listener.covered_since_ns(other, listener.cover.node_lost(view, other), now_ns)
+            if covered_ns is None:
                 continue
-            covered_ns = listener.covered_ns.setdefault(other, now_ns)
             heard_ns = self._heard_last_ns(listener, other)
             if now_ns - heard_ns < self.missing_ns or other in listener.shown or not listener.running:
                 continue

@@ -505,3 +505,17 @@ def test_shown_by_a_line_that_stood_before_the_silence_was_long_enough() -> None
     rig.dead.update(HELM)
     rig.pass_time(5000)
     assert rig.says() == "pass"
+
+
+@pytest.mark.parametrize(("bare_ms", "verdict"), [(0, "pass"), (1, "fail")])
+def test_shown_by_a_line_that_takes_the_place_of_another_in_the_same_moment(bare_ms: int, verdict: str) -> None:
+    """In noise a node heard nobody, then one node again: the line that it hears nothing gives way to one for each that is lost."""
+    rig = shown()
+    rig.line(1, "hears_nothing", SALOON)
+    rig.pass_time(100)
+    rig.dead.add(PORT)
+    rig.pass_time(1400)
+    rig.line(1, "node_lost", STARBOARD)
+    rig.after(bare_ms)
+    rig.line(2, "node_lost", PORT)
+    assert rig.says() == verdict
