@@ -68,7 +68,10 @@ class PairWatch(CounterWatch):
         """The bus that was the only one to bring anything lately, and how many frames."""
 
     def judge(self, counter: int, bus: int = 0) -> int:
-        verdict = self.buses[bus].judge(counter)
+        each = self.buses.get(bus)
+        if each is None:
+            return REFUSED  # by a bus it is not on: that is not this sender
+        verdict = each.judge(counter)
         if verdict != ACCEPTED:
             return verdict
         self.alone = (bus, self.alone[1] + 1 if self.alone[0] == bus else 1)

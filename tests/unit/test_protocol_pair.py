@@ -92,3 +92,10 @@ def test_heard_on_one_bus_only_it_is_the_plain_rule_for_what_goes_forward(max_ga
     for counter in counters:
         verdict = pair.judge(counter, 0)
         assert (verdict == ACCEPTED) == (plain.judge(counter) == ACCEPTED) == judge.counts(counter)
+
+
+def test_what_comes_by_a_bus_the_sender_is_not_on_is_refused_and_spoils_nothing() -> None:
+    pair = PairWatch(3, (0, 1))
+    assert [pair.judge(counter, bus) for counter in (1, 2) for bus in (0, 1)][-2:] == [ACCEPTED, DUPLICATE]
+    assert [pair.judge(counter, 2) for counter in (3, 4, 5)] == [REFUSED] * 3
+    assert pair.judge(3, 0) == ACCEPTED
