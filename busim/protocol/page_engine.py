@@ -35,6 +35,9 @@ def engine_rules(plan: WirePlan) -> Iterator[str]:
     )
     yield bullets(
         [
+            "Sensed gear: neutral within 100 permille of neutral, a gear from 900 to 1150 permille of its side, else between; "
+            "between too where the neutral switch says otherwise. Beyond 1150 the feedback is broken: that is what an open or a "
+            "shorted one reads.",
             "Fault 1: in gear, shift feedback nearer to neutral than 750 permille of that gear; at rest, sensed gear not neutral; "
             "for 200 ms. In forced_neutral it asks for an engine stop at once.",
             "Fault 3: shift feedback within 100 permille of neutral and the switch open, or from 500 on and the switch closed, for "

@@ -32,6 +32,7 @@ from busim.protocol.plan import (
     ZonePlan,
 )
 from busim.protocol.tables import TABLES, StateTable
+from nodes.drive_sensing import IN_GEAR_PERMILLE, NEUTRAL_WITHIN_PERMILLE, SHIFT_BEYOND_PERMILLE
 
 PLAN = load_boat(shipped_folder() / "first_boat").plan
 PAGE = protocol_page(PLAN, "Reed Bunting")
@@ -349,3 +350,10 @@ def test_two_runs_give_the_same_page() -> None:
 
 def test_no_date() -> None:
     assert not re.search(r"\b(?:19|20)\d\d-\d\d-\d\d\b", PAGE)
+
+
+def test_the_page_says_where_a_feedback_shows_a_gear() -> None:
+    """The limits the drive goes by (nodes.drive_sensing), which whoever writes one needs."""
+    limits = (NEUTRAL_WITHIN_PERMILLE, IN_GEAR_PERMILLE, SHIFT_BEYOND_PERMILLE)
+    words = "neutral within {} permille of neutral, a gear from {} to {} permille".format(*limits)
+    assert words in " ".join(PAGE.split())
