@@ -9,6 +9,7 @@ from busim.boat.load import load_boat
 from busim.boat.shipped import shipped_folder
 
 from .c_driver import CDriver
+from .firmware_rig import Firmware
 
 Edit = tuple[str, str]
 Edited = Callable[..., "EditedBoat"]
@@ -44,3 +45,9 @@ def edited(tmp_path: Path) -> Edited:
 def c_driver(tmp_path_factory: pytest.TempPathFactory) -> CDriver:
     """The exported C of Marsh Tern's port drive, compiled once."""
     return CDriver(load_boat(shipped_folder() / "marsh_tern"), "port_drive", tmp_path_factory.mktemp("c_driver"))
+
+
+@pytest.fixture(scope="session")
+def firmware(tmp_path_factory: pytest.TempPathFactory) -> Firmware:
+    """Programs of nodes/firmware, each compiled once, when it is asked first."""
+    return Firmware(tmp_path_factory.mktemp("firmware"))

@@ -1,0 +1,216 @@
+"""The firmware of one node, compiled once a session, and traces of the Python node to hold it against.
+
+A trace is one life of a node: every call into its seam, from `on_start` on, each with what it answered and the deadline it then had.
+Lines are those of `firmware_trace.c`.
+"""
+
+import random
+import subprocess
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any
+
+from busim.boat.load import LoadedBoat, load_boat
+from busim.boat.shipped import shipped_folder
+from busim.export.c_files import c_files
+from busim.export.written import write_files
+from busim.scenario.load import load_scenario, steps_of
+from busim.seam import OUTPUT, QUEUE, ROW, SEND, Actions, Node
+from busim.simulator.build import build_world, power_up
+from busim.simulator.kinds import load_kinds
+from busim.units import MS, SECOND
+
+from .c_driver import SANITIZED, compile_c, compiler
+
+FIRMWARE = Path(__file__).parents[2] / "nodes" / "firmware"
+TRACE_MAIN = Path(__file__).parent / "firmware_trace.c"
+SHARED = ("seam", "watch", "member", "alarms", "channels")
+OF_KIND = {"zone_driver": "zone_*.c", "station": "station*.c"}
+"""Kind -> its files."""
+
+Step = tuple[str, str]
+"""(the call, what it answered): both as lines."""
+
+
+def sources_of(kind: str) -> list[Path]:
+    """What a program of this kind is made of, beside its export and a port."""
+    return [*(FIRMWARE / f"{name}.c" for name in SHARED), *sorted(FIRMWARE.glob(OF_KIND[kind]))]
+
+
+class Firmware:
+    """The programs of this session: (boat, node, switches) -> a program that answers a trace."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.programs: dict[tuple[str, ...], Path] = {}
+        self.boats: dict[str, LoadedBoat] = {}
+
+    def boat(self, name: str) -> LoadedBoat:
+        if name not in self.boats:
+            self.boats[name] = load_boat(shipped_folder() / name)
+        return self.boats[name]
+
+    def program(self, boat: str, node: str, *switches: str) -> Path:
+        key = (boat, node, *switches)
+        if key not in self.programs:
+            compiler()
+            loaded = self.boat(boat)
+            folder = self.folder / "-".join(key)
+            exported = write_files(folder / "c", c_files(loaded, node), replace=False)
+            program = folder / "firmware"
+            sources = [TRACE_MAIN, *sources_of(loaded.boat.nodes[node].kind), *(path for path in exported if path.suffix == ".c")]
+            headers = [folder / "c", *sorted({path.parent for path in exported}), FIRMWARE]
+            compile_c(sources, headers, *SANITIZED, *(f"-D{switch}" for switch in switches), "-o", str(program))
+            self.programs[key] = program
+        return self.programs[key]
+
+    def differences(self, trace: Iterable[Step], boat: str, node: str, *switches: str) -> list[str]:
+        """Where the C node answers another thing than was recorded; the first few, in words."""
+        steps = list(trace)
+        answers = answers_of(self.program(boat, node, *switches), [call for call, _ in steps])
+        return [
+            f"{number}: {call}\n  Python {expected}\n  C      {given}"
+            for number, ((call, expected), given) in enumerate(zip(steps, answers, strict=True))
+            if expected != given
+        ][:3]
+
+
+def answers_of(program: Path, calls: list[str]) -> list[str]:
+    """What the program answers to each call. AssertionError where it ended otherwise than it should, or a sanitizer spoke."""
+    done = subprocess.run([program], input="\n".join(calls) + "\n", capture_output=True, text=True)
+    assert (done.returncode, done.stderr) == (0, ""), done.stderr[:2000]
+    return done.stdout.splitlines()
+
+
+# ------------------------------------------------------------------------------------------------ recording
+
+
+def told(actions: Actions, deadline_ns: int) -> str:
+    """What a call answered, as the C program prints it."""
+    words = []
+    for action in actions:
+        if action[0] in (SEND, QUEUE):
+            _, bus, can_id, data, drop_after_ns = action
+            words.append(f"{'s' if action[0] == SEND else 'q'}{bus} {can_id:x} {data.hex()} {drop_after_ns}")
+        elif action[0] == OUTPUT:
+            words.append(f"o {action[1]} {action[2]}")
+        elif action[0] == ROW:
+            words.append(f"r {action[2]} {action[3]}")
+    return " ".join([*words, f"@{deadline_ns}"])
+
+
+Lives = dict[str, list[list[Step]]]
+"""Node -> its lives, each a trace."""
+
+
+def recording(kind: type[Node], life_of: Callable[[Any], list[Step] | None]) -> type[Node]:
+    """The kind, noting every call in the list that `life_of` gives for a node that starts; None: not this one."""
+
+    class Recorded(kind):  # type: ignore[misc, valid-type]
+        __slots__ = ("inside", "life")
+
+        def __init__(self, *arguments: Any) -> None:
+            super().__init__(*arguments)
+            self.inside = False
+            self.life: list[Step] | None = None
+
+        def _noted(self, line: str, call: Callable[[], Actions]) -> Actions:
+            if self.inside or self.life is None:  # a node that calls itself is one call
+                return call()
+            self.inside = True
+            actions = call()
+            self.inside = False
+            self.life.append((line, told(actions, self.deadline_ns)))
+            return actions
+
+        def receives(self) -> Any:
+            def heard(handler: Any) -> Any:
+                return lambda now_ns, bus, can_id, data: self._noted(
+                    f"F {now_ns} {bus} {can_id:x} {data.hex() or '-'}", lambda: handler(now_ns, bus, can_id, data)
+                )
+
+            return {key: heard(handler) for key, handler in super().receives().items()}
+
+        def on_start(self, now_ns: int, reset_cause: int) -> Actions:
+            self.life = life_of(self)
+            return self._noted(f"S {now_ns} {reset_cause}", lambda: super(Recorded, self).on_start(now_ns, reset_cause))
+
+        def on_input(self, now_ns: int, channel: str, value: int) -> Actions:
+            return self._noted(f"I {now_ns} {channel} {value}", lambda: super(Recorded, self).on_input(now_ns, channel, value))
+
+        def on_controller(self, now_ns: int, bus: int, state: int) -> Actions:
+            return self._noted(f"C {now_ns} {bus} {state}", lambda: super(Recorded, self).on_controller(now_ns, bus, state))
+
+        def on_deadline(self, now_ns: int) -> Actions:
+            return self._noted(f"D {now_ns}", lambda: super(Recorded, self).on_deadline(now_ns))
+
+    return Recorded
+
+
+def lives_in(boat: LoadedBoat, scenario: str, seed: int, kind: str) -> Lives:
+    """Every life of every node of this kind in a run of one of the boat's scenarios, without those of another boat's program."""
+    names = {node.address: name for name, node in boat.boat.nodes.items() if node.kind == kind}
+    lives: Lives = {name: [] for name in names.values()}
+
+    def life_of(node: Any) -> list[Step] | None:
+        if node.plan is not boat.plan:
+            return None
+        life: list[Step] = []
+        lives[names[node.address]].append(life)
+        return life
+
+    kinds = load_kinds()
+    world = build_world(boat.boat, boat.plan, {**kinds, kind: recording(kinds[kind], life_of)}, seed)
+    played = load_scenario(boat.path.parent / "scenarios" / f"{scenario}.yaml", boat.boat).scenario
+    world.plan_steps([*power_up(world), *steps_of(played, boat.boat)])
+    world.run(round(played.lasts_s * SECOND))
+    return lives
+
+
+def scenarios_of(boat: LoadedBoat) -> list[str]:
+    return sorted(path.stem for path in (boat.path.parent / "scenarios").glob("*.yaml"))
+
+
+# ------------------------------------------------------------------------------------------------ drawn at random
+
+
+class Drawn:
+    """A node of the boat, played at random: `play` gives one life. It is called as a host would, late deadlines included."""
+
+    def __init__(self, boat: LoadedBoat, node: str, draw: random.Random) -> None:
+        self.boat, self.draw = boat, draw
+        self.entry = boat.boat.nodes[node]
+        self.kind = load_kinds()[self.entry.kind]
+        self.counters: dict[int, int] = {}
+
+    def play(self, calls: int, event: Callable[["Drawn"], str], longest_ns: int) -> list[Step]:
+        """`event` gives a call but for its time: "F bus id data", "I channel value", "C bus state"."""
+        draw, life = self.draw, list[Step]()
+        node: Any = recording(self.kind, lambda _: life)(self.boat.plan, self.entry.address, self.entry.build)
+        now_ns = draw.choice((0, 0, draw.randrange(10 * SECOND)))
+        node.on_start(now_ns, draw.randrange(4))
+        handlers = node.receives()
+        for _ in range(calls):
+            called_ns = now_ns
+            now_ns += draw.choice((0, draw.randrange(1 + longest_ns // 20), draw.randrange(1 + longest_ns)))
+            hangs = not draw.randrange(40)
+            while node.deadline_ns < now_ns:  # at equal times the frame comes first
+                called_ns = now_ns if hangs else max(called_ns, node.deadline_ns)
+                node.on_deadline(called_ns)
+            what, *words = event(self).split()
+            if what == "F":
+                bus, can_id = int(words[0]), int(words[1], 16)
+                data = bytes.fromhex(words[2]) if words[2] != "-" else b""
+                if (bus, can_id) in handlers:
+                    handlers[bus, can_id](now_ns, bus, can_id, data)
+            elif what == "I":
+                node.on_input(now_ns, words[0], int(words[1]))
+            else:
+                node.on_controller(now_ns, int(words[0]), int(words[1]))
+        return life
+
+    def counted(self, can_id: int) -> int:
+        """The next counter of a sender: mostly one more, sometimes the same, a gap, or any."""
+        step = self.draw.choice((1,) * 16 + (0, 0, 2, 3, 4, self.draw.randrange(256)))
+        self.counters[can_id] = self.counters.get(can_id, self.draw.randrange(256)) + step & 0xFF
+        return self.counters[can_id]
