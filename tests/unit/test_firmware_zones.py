@@ -11,7 +11,7 @@ from busim.protocol.values import NODE_WORKING
 from nodes.lamp_colour import rgb_shares
 
 from .c_driver import STRICT, compiler
-from .firmware_rig import FIRMWARE, Drawn, Firmware, lives_in, scenarios_of
+from .firmware_rig import FIRMWARE, Drawn, Firmware, lives_in
 
 DRIVERS = (("marsh_tern", "fore_driver"), ("marsh_tern", "saloon_driver"), ("marsh_tern", "deck_driver"))
 LONGEST_NS = 300_000_000
@@ -62,22 +62,9 @@ def test_many_drawn_calls(boat: str, node: str, firmware: Firmware) -> None:
 
 
 def test_a_scene_and_what_follows(firmware: Firmware) -> None:
-    lives = lives_in(firmware.boat("marsh_tern"), "driver_back_at_night", 1, "zone_driver")["saloon_driver"]
+    lives = lives_in(firmware.boat("marsh_tern"), "driver_back_at_night", 1, ("zone_driver",))["saloon_driver"]
     assert sum(map(len, lives)) > 100
     assert [firmware.differences(life, "marsh_tern", "saloon_driver") for life in lives] == [[]] * len(lives)
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("name", ["marsh_tern", "first_boat"])
-def test_every_scenario(name: str, firmware: Firmware) -> None:
-    """Every life of every zone driver in every scenario of both boats, faults and all."""
-    boat = firmware.boat(name)
-    traces: dict[str, list[tuple[str, str]]] = {}
-    for seed, scenario in enumerate(scenarios_of(boat)):
-        for node, lives in lives_in(boat, scenario, seed, "zone_driver").items():
-            traces.setdefault(node, []).extend(step for life in lives for step in life)
-    assert min(map(len, traces.values())) > 500
-    assert {node: differences for node, trace in traces.items() if (differences := firmware.differences(trace, name, node))} == {}
 
 
 COLOURS_MAIN = """

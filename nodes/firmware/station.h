@@ -1,0 +1,196 @@
+/* The station in C: a lever for each drive, a take key, a neutral-now key, a wheel, a display of who is in control. What it
+ * remembers, and what its files ask of each other. The Python one is nodes/station.py and what that imports.
+ *
+ * NOT in it: the list of alarms (nodes/alarm_list.py: lines, sounder, who is missing, the acknowledge and silence keys). It tells
+ * its own alarms, and hears the crew's answers to them. A boat needs another listener for the rest.
+ *
+ * Nothing here is shown to be safe by compiling: see the cautions of the page before anything moves.
+ */
+
+#ifndef STATION_H
+#define STATION_H
+
+#include "alarms.h"
+#include "busim_rules.h"
+#include "member.h"
+#include "watch.h"
+
+#define STATION_DRIVES 2u /* of any boat */
+#define STATION_STATIONS (BUSIM_BOAT_COUNT_OF_STATIONS > 0u ? BUSIM_BOAT_COUNT_OF_STATIONS : 1u)
+#define STATION_PANELS (BUSIM_BOAT_COUNT_OF_PANELS > 0u ? BUSIM_BOAT_COUNT_OF_PANELS : 1u)
+
+/* Inputs: levers and wheel in permille of their sensors' supply, keys as contacts. The second track of a lever runs the other way. */
+typedef enum station_input {
+    STATION_IN_LEVER_1 = 0,
+    STATION_IN_LEVER_1B = 1,
+    STATION_IN_LEVER_2 = 2,
+    STATION_IN_LEVER_2B = 3,
+    STATION_IN_WHEEL = 4,
+    STATION_IN_TAKE = 5,
+    STATION_IN_NEUTRAL_NOW = 6,
+    STATION_IN_LOCK_OUT = 7
+} station_input;
+
+typedef enum station_output {
+    STATION_OUT_SHOWS = 0
+} station_output;
+
+typedef enum station_shows {
+    STATION_SHOWS_NOTHING_YET = 0,
+    STATION_SHOWS_NOBODY = 1,
+    STATION_SHOWS_HERE = 2,
+    STATION_SHOWS_ANOTHER = 3,
+    STATION_SHOWS_NOTHING_HEARD = 4,
+    STATION_SHOWS_ASKING = 5,
+    STATION_SHOWS_DIVIDED = 6,
+    STATION_SHOWS_LOST = 7,        /* it let control go, and the drive has not said yet that it noticed */
+    STATION_SHOWS_NOT_STEERING = 8 /* its drives obey here, and the rudder nobody, as far as it is heard */
+} station_shows;
+
+/* The last report of one drive. */
+typedef struct station_echo {
+    uint8_t address;
+    bool mine; /* one this station may take */
+    bool held; /* it obeys the take this station holds */
+    busim_pair_watch counter;
+    int64_t heard_ns;
+    uint8_t station;
+    uint16_t number;
+    uint8_t acted_on;
+} station_echo;
+
+typedef struct station_lever {
+    bool fitted;
+    int32_t tracks[2];
+    bool read[2];
+    int64_t apart_since_ns;
+    bool apart;
+    bool faulty;
+    busim_asked asked; /* what it stands at: neutral while it is faulty */
+} station_lever;
+
+typedef struct station_wheel {
+    bool fitted;
+    uint8_t rudder;
+    int16_t angle_cdeg;
+    bool faulty; /* out of range, or never read */
+    uint8_t counter;
+    int64_t due_ns;
+    busim_pair_watch rudder_counter;
+    int64_t heard_ns;
+    uint8_t station; /* whom the rudder says it obeys, and under which number */
+    uint16_t number;
+    uint8_t fault;
+    bool wanted; /* the station's take is of the rudder too */
+    bool held;   /* the take it holds is of the rudder too, and the rudder has not been lost since */
+    bool keeps;  /* it steers, whether it holds drives or not */
+} station_wheel;
+
+/* The neutral-now key of one station, as it is heard; of this one, what its contact does. */
+typedef struct station_key {
+    uint8_t address;
+    int64_t pressed_ns; /* since when without a break; NEVER while it is not */
+    int64_t heard_ns;
+} station_key;
+
+typedef struct station_lock {
+    uint16_t locks;  /* bit n: the key of the station at address n */
+    int64_t held_ns; /* since when the lock-out key is held; NEVER once it has acted */
+    uint8_t times;   /* so many frames are still to follow the last change at once */
+} station_lock;
+
+typedef struct station_condition {
+    bool kept; /* the boat has navigation lights on her bus */
+    uint8_t condition;
+    uint16_t number; /* 0: none was heard yet */
+    uint8_t address;
+    busim_pair_watch watches[STATION_STATIONS];
+    bool asked[STATION_PANELS];
+    uint8_t last_press[STATION_PANELS];
+    uint8_t counter;
+    int64_t due_ns;
+} station_condition;
+
+typedef struct station {
+    node_member member;
+    node_alarms alarms;
+    int64_t deadline_ns;
+    int64_t look_due_ns; /* at its own alarms */
+    uint8_t wanted;      /* BUSIM_TAKES_ of the drives it may take */
+    bool carries_on;     /* the boat's policy where one drive is lost */
+    station_echo drives[STATION_DRIVES];
+    uint8_t drive_count;
+    station_lever levers[STATION_DRIVES]; /* of drive 1 and 2 */
+    station_wheel wheel;
+    station_key keys[STATION_STATIONS];
+    station_lock lock;
+    station_condition condition;
+
+    uint8_t state; /* one of BUSIM_STATION_IS_ */
+    uint16_t number;
+    uint16_t highest;
+    int64_t lever_due_ns;
+    uint8_t lever_counter;
+    int64_t claim_due_ns;
+    uint8_t claim_counter;
+    int64_t transfer_until_ns;
+    int64_t held_since_ns;
+    bool neutral_now;
+    uint8_t neutral_now_counter;
+    int64_t neutral_now_due_ns;
+    int64_t neutral_now_until_ns; /* a press is repeated up to then, unless every drive obeys nobody before */
+    uint8_t shows;
+    int64_t show_due_ns; /* when the display may have to change though nothing was heard */
+    int64_t divided_ns;  /* when drives that obey different stations are shown as that */
+} station;
+
+/* station.c */
+void station_set_deadline(station *self);
+
+/* station_control.c: who is in control, and what the display says of it */
+void station_control_start(station *self);
+void station_take(station *self, int64_t now_ns, node_actions *actions);
+void station_tell_claim(station *self, node_actions *actions);
+void station_hear_claim(station *self, const busim_frame *frame);
+void station_hear_drive(station *self, int64_t now_ns, uint8_t bus, const busim_frame *frame, node_actions *actions);
+void station_hear_rudder(station *self, int64_t now_ns, uint8_t bus, const busim_frame *frame, node_actions *actions);
+/* Echoes that grow old, takes that take too long; once every lever period. */
+void station_watch_time(station *self, int64_t now_ns, node_actions *actions);
+
+/* station_show.c: the display, told only where it changes */
+void station_show(station *self, int64_t now_ns, node_actions *actions);
+
+/* station_levers.c */
+void station_lever_start(station_lever *lever, bool fitted);
+void station_lever_read(station_lever *lever, int64_t now_ns);
+
+/* station_wheel.c */
+void station_wheel_start(station_wheel *wheel, int64_t now_ns);
+void station_wheel_read(station_wheel *wheel, int32_t permille);
+void station_wheel_want(station_wheel *wheel, int64_t now_ns);
+bool station_wheel_heard(const station_wheel *wheel, int64_t now_ns);
+/* The station the rudder obeys, as far as it is heard; 0 nobody. */
+uint8_t station_wheel_steered_by(const station_wheel *wheel, int64_t now_ns);
+void station_wheel_tell(station_wheel *wheel, uint16_t number, node_actions *actions);
+/* True where what the rudder says of its master or its health is new. */
+bool station_wheel_hear(station_wheel *wheel, int64_t now_ns, uint8_t bus, const busim_frame *frame);
+/* Note whether the station, whose take has this number, steers. */
+void station_wheel_watch(station_wheel *wheel, int64_t now_ns, uint16_t number, bool holding, bool watching);
+
+/* station_keys.c: neutral now, and keys that are named stuck */
+void station_keys_start(station *self);
+void station_hear_neutral_now(station *self, int64_t now_ns, const busim_frame *frame);
+void station_press_neutral_now(station *self, int64_t now_ns, bool down, node_actions *actions);
+void station_tell_neutral_now(station *self, int64_t now_ns, node_actions *actions);
+void station_press_lock_out(station *self, int64_t now_ns, bool down);
+/* Keys not heard pressed for so long that they were let go, or their station is silent. */
+void station_forget_keys(station *self, int64_t now_ns);
+void station_look_at_lock(station *self, int64_t now_ns);
+
+/* station_condition.c: the navigation lights' condition. Each is true where there is something to say at once. */
+void station_condition_start(station_condition *self);
+bool station_condition_ask(station_condition *self, int64_t now_ns, const busim_frame *frame);
+bool station_condition_hear(station_condition *self, int64_t now_ns, uint8_t bus, const busim_frame *frame);
+void station_condition_tell(station_condition *self, int64_t now_ns, node_actions *actions);
+
+#endif /* STATION_H */

@@ -1,0 +1,317 @@
+/* Who is in control, as a station sees it: takes, what drives and rudder echo, letting go. busim_station_table carried out: no state
+ * follows on another anywhere else.
+ */
+
+#include "station.h"
+
+void station_control_start(station *self)
+{
+    uint16_t place;
+    self->state = BUSIM_STATION_IS_WATCHING;
+    self->number = 0u;
+    self->highest = 0u;
+    self->claim_due_ns = NODE_NEVER;
+    self->claim_counter = 0u;
+    self->transfer_until_ns = NODE_NEVER;
+    self->held_since_ns = 0;
+    self->wanted = 0u;
+    self->carries_on = true;
+    for (place = 0u; place < busim_node_station->drives_count; place++) {
+        self->wanted = (uint8_t)(self->wanted | busim_node_station->drives[place]); /* an instance is its BUSIM_TAKES_ value */
+    }
+    self->drive_count = busim_boat_drives_count < STATION_DRIVES ? (uint8_t)busim_boat_drives_count : (uint8_t)STATION_DRIVES;
+    for (place = 0u; place < self->drive_count; place++) {
+        const busim_drive_plan *plan = &busim_boat_drives[place];
+        station_echo *echo = &self->drives[place];
+        echo->address = (uint8_t)plan->address;
+        echo->mine = (self->wanted & (uint8_t)plan->instance) != 0u;
+        echo->held = false;
+        node_watch_start(&echo->counter, BUSIM_CODE_DRIVE_OBEYS, echo->address);
+        echo->heard_ns = -NODE_NEVER;
+        echo->station = 0u;
+        echo->number = 0u;
+        echo->acted_on = 0u;
+        self->carries_on = self->carries_on && plan->on_other_lost == BUSIM_ON_OTHER_LOST_CARRY_ON;
+    }
+}
+
+/* False where the table has no row: then nothing changes. */
+static bool take_row(station *self, uint8_t event, node_actions *actions)
+{
+    const busim_row *row = busim_row_of(&busim_station_table, self->state, event);
+    if (row == NULL) {
+        return false;
+    }
+    self->state = row->next_state;
+    node_row(actions, row->number, 0u);
+    return true;
+}
+
+/* ---------------------------------------------------------------------------------- taking */
+
+void station_take(station *self, int64_t now_ns, node_actions *actions)
+{
+    const bool faulty = (self->levers[0].fitted && self->levers[0].faulty) || (self->levers[1].fitted && self->levers[1].faulty);
+    const bool in_neutral =
+        self->levers[0].asked.gear == BUSIM_GEAR_NEUTRAL && self->levers[1].asked.gear == BUSIM_GEAR_NEUTRAL;
+    /* Where it may take with its levers matched, the drives judge the match: they know gear and throttle, it does not. */
+    const bool allowed = !faulty && (in_neutral || busim_node_station->matched_take);
+    const uint8_t event = (uint8_t)(allowed ? BUSIM_STATION_ON_TAKE : BUSIM_STATION_ON_REFUSED);
+    const bool moved = take_row(self, event, actions);
+    if (moved && self->state == BUSIM_STATION_IS_CLAIMING) {
+        self->number = self->highest = busim_number_next(self->highest);
+        station_wheel_want(&self->wheel, now_ns);
+        self->claim_due_ns = now_ns;
+        self->transfer_until_ns = now_ns + node_timeout_ns(BUSIM_BOAT_TIMING_TRANSFER_MS);
+    }
+    station_set_deadline(self);
+    station_show(self, now_ns, actions);
+}
+
+void station_tell_claim(station *self, node_actions *actions)
+{
+    busim_claim claim;
+    busim_frame frame;
+    self->claim_counter = busim_counter_next(self->claim_counter);
+    claim.number = self->number;
+    claim.wanted = self->wheel.wanted ? (uint8_t)(self->wanted | BUSIM_TAKES_RUDDER) : self->wanted;
+    claim.gear_1 = self->levers[0].asked.gear;
+    claim.throttle_1 = self->levers[0].asked.throttle_permille;
+    claim.gear_2 = self->levers[1].asked.gear;
+    claim.throttle_2 = self->levers[1].asked.throttle_permille;
+    claim.withdrawn = self->state == BUSIM_STATION_IS_WITHDRAWING ? 1u : 0u;
+    if (busim_claim_pack(&claim, BUSIM_NODE_ADDRESS, self->claim_counter, &frame) == BUSIM_OK) {
+        node_send(actions, &frame, BUSIM_BOAT_TIMING_CLAIM_MS * NODE_MS);
+    }
+}
+
+static void hear_number(station *self, uint16_t number)
+{
+    if (busim_number_newer(number, self->highest)) {
+        self->highest = number;
+    }
+}
+
+/* Another station asks for control: its number is taken, whether the drives have said so yet or not. */
+void station_hear_claim(station *self, const busim_frame *frame)
+{
+    busim_claim claim;
+    const busim_result result = busim_claim_unpack(frame, &claim);
+    if (result == BUSIM_OK || result == BUSIM_OUT_OF_RANGE) {
+        hear_number(self, claim.number);
+    }
+}
+
+/* ---------------------------------------------------------------------------------- what drives and rudder echo */
+
+static bool is_mine(const station *self, uint8_t address, uint16_t number)
+{
+    return address == BUSIM_NODE_ADDRESS && number == self->number;
+}
+
+static bool outbids(const station *self, uint8_t address, uint16_t number)
+{
+    return busim_number_newer(number, self->number) ||
+           (number == self->number && address > 0u && address < BUSIM_NODE_ADDRESS);
+}
+
+/* What those it wants say, taken together. */
+typedef struct echoes {
+    uint8_t count;
+    uint8_t mine;
+    bool outbid;
+} echoes;
+
+static echoes gather(const station *self)
+{
+    echoes all = {0u, 0u, false};
+    uint8_t place;
+    for (place = 0u; place < self->drive_count; place++) {
+        const station_echo *echo = &self->drives[place];
+        if (echo->mine) {
+            all.count++;
+            all.mine = (uint8_t)(all.mine + (is_mine(self, echo->station, echo->number) ? 1u : 0u));
+            all.outbid = all.outbid || outbids(self, echo->station, echo->number);
+        }
+    }
+    if (self->wheel.fitted && self->wheel.wanted) {
+        all.count++;
+        all.mine = (uint8_t)(all.mine + (is_mine(self, self->wheel.station, self->wheel.number) ? 1u : 0u));
+        all.outbid = all.outbid || outbids(self, self->wheel.station, self->wheel.number);
+    }
+    return all;
+}
+
+static void end_take(station *self)
+{
+    self->claim_due_ns = NODE_NEVER;
+    self->transfer_until_ns = NODE_NEVER;
+}
+
+/* With the last drive held, or where the policy is all or nothing, control is let go. */
+static void let_go_if_lost(station *self, bool any_lost, uint8_t event, node_actions *actions)
+{
+    bool holds = false;
+    uint8_t place;
+    for (place = 0u; place < self->drive_count; place++) {
+        holds = holds || self->drives[place].held;
+    }
+    if (any_lost && (!holds || !self->carries_on)) {
+        (void)take_row(self, event, actions);
+    }
+}
+
+static void weigh_claiming(station *self, int64_t now_ns, node_actions *actions)
+{
+    const echoes all = gather(self);
+    uint8_t place;
+    if (all.count > 0u && all.mine == all.count) {
+        (void)take_row(self, BUSIM_STATION_ON_ECHOED, actions);
+        for (place = 0u; place < self->drive_count; place++) {
+            self->drives[place].held = self->drives[place].mine;
+        }
+        self->held_since_ns = now_ns;
+        self->wheel.held = self->wheel.wanted;
+        end_take(self);
+    } else if (all.outbid) {
+        (void)take_row(self, BUSIM_STATION_ON_OUTBID, actions);
+        self->transfer_until_ns = now_ns + node_timeout_ns(BUSIM_BOAT_TIMING_TRANSFER_MS);
+    }
+}
+
+static void weigh_holding(station *self, node_actions *actions)
+{
+    const echoes all = gather(self);
+    bool any_lost = false;
+    bool taken = false; /* by another station */
+    uint8_t place;
+    for (place = 0u; place < self->drive_count; place++) {
+        station_echo *echo = &self->drives[place];
+        if (echo->held && !is_mine(self, echo->station, echo->number)) {
+            echo->held = false;
+            any_lost = true;
+            taken = taken || (echo->station != 0u && echo->station != BUSIM_NODE_ADDRESS);
+        }
+    }
+    for (place = 0u; place < self->drive_count && taken; place++) {
+        self->drives[place].held = false;
+    }
+    let_go_if_lost(self, any_lost, BUSIM_STATION_ON_ECHO_LOST, actions);
+    if (self->wanted == 0u && (all.count != 1u || all.mine != 1u)) { /* a station of a wheel alone */
+        (void)take_row(self, BUSIM_STATION_ON_ECHO_LOST, actions);
+    }
+}
+
+static void watch_steering(station *self, int64_t now_ns)
+{
+    bool over = false; /* another station took over */
+    uint8_t place;
+    if (!self->wheel.fitted) {
+        return;
+    }
+    for (place = 0u; place < self->drive_count; place++) {
+        const station_echo *echo = &self->drives[place];
+        over = over || (echo->station != 0u && echo->station != BUSIM_NODE_ADDRESS && busim_number_newer(echo->number, self->number));
+    }
+    station_wheel_watch(&self->wheel, now_ns, self->number, self->state == BUSIM_STATION_IS_HOLDING,
+                        self->state == BUSIM_STATION_IS_WATCHING && !over);
+}
+
+/* What the reports say to the state it is in. */
+static void weigh(station *self, int64_t now_ns, node_actions *actions)
+{
+    if (self->state == BUSIM_STATION_IS_CLAIMING) {
+        weigh_claiming(self, now_ns, actions);
+    } else if (self->state == BUSIM_STATION_IS_HOLDING) {
+        weigh_holding(self, actions);
+    } else if (self->state == BUSIM_STATION_IS_WITHDRAWING && gather(self).mine == 0u) {
+        (void)take_row(self, BUSIM_STATION_ON_WITHDRAWN, actions);
+        end_take(self);
+    }
+    watch_steering(self, now_ns);
+    station_set_deadline(self);
+    station_show(self, now_ns, actions);
+}
+
+void station_hear_drive(station *self, int64_t now_ns, uint8_t bus, const busim_frame *frame, node_actions *actions)
+{
+    busim_drive_obeys said;
+    const busim_result result = busim_drive_obeys_unpack(frame, &said);
+    station_echo *echo = NULL;
+    uint8_t place;
+    bool changed;
+    for (place = 0u; place < self->drive_count; place++) {
+        if (self->drives[place].address == busim_address_of(frame->id)) {
+            echo = &self->drives[place];
+        }
+    }
+    if (echo == NULL || (result != BUSIM_OK && result != BUSIM_OUT_OF_RANGE) ||
+        node_judge(&echo->counter, bus, frame) != BUSIM_ACCEPTED) {
+        return;
+    }
+    echo->heard_ns = now_ns;
+    changed = said.station != echo->station || said.number != echo->number || self->shows == STATION_SHOWS_NOTHING_HEARD;
+    echo->station = said.station;
+    echo->number = said.number;
+    echo->acted_on = said.acted_on;
+    if (!changed && self->state != BUSIM_STATION_IS_CLAIMING) {
+        return;
+    }
+    hear_number(self, said.number);
+    if (self->wanted != 0u) {
+        weigh(self, now_ns, actions);
+    }
+}
+
+void station_hear_rudder(station *self, int64_t now_ns, uint8_t bus, const busim_frame *frame, node_actions *actions)
+{
+    if (self->wheel.fitted && station_wheel_hear(&self->wheel, now_ns, bus, frame)) {
+        hear_number(self, self->wheel.number);
+        weigh(self, now_ns, actions);
+    }
+}
+
+/* ---------------------------------------------------------------------------------- time */
+
+/* Drives held whose echo grew old are not held any more; true where there were some. */
+static bool drop_old(station *self, int64_t now_ns)
+{
+    const int64_t age_max_ns = node_timeout_ns(BUSIM_BOAT_TIMING_AGE_MAX_MS);
+    const bool settled = now_ns - self->held_since_ns > age_max_ns;
+    bool any = false;
+    uint8_t place;
+    for (place = 0u; place < self->drive_count; place++) {
+        station_echo *echo = &self->drives[place];
+        const uint8_t behind = (uint8_t)(self->lever_counter - echo->acted_on);
+        const int64_t age_ns = (int64_t)behind * BUSIM_BOAT_TIMING_LEVER_MS * NODE_MS;
+        if (echo->held && (now_ns - echo->heard_ns > age_max_ns || (settled && age_ns > age_max_ns))) {
+            echo->held = false;
+            any = true;
+        }
+    }
+    return any;
+}
+
+void station_watch_time(station *self, int64_t now_ns, node_actions *actions)
+{
+    bool moved = false;
+    watch_steering(self, now_ns);
+    if (self->state == BUSIM_STATION_IS_HOLDING) {
+        if (drop_old(self, now_ns)) {
+            let_go_if_lost(self, true, BUSIM_STATION_ON_ECHO_OLD, actions);
+            moved = true;
+        }
+    } else if (now_ns >= self->transfer_until_ns) {
+        moved = true;
+        if (self->state == BUSIM_STATION_IS_CLAIMING) {
+            (void)take_row(self, BUSIM_STATION_ON_TRANSFER_OVER, actions);
+            self->transfer_until_ns = now_ns + node_timeout_ns(BUSIM_BOAT_TIMING_TRANSFER_MS);
+        } else {
+            (void)take_row(self, BUSIM_STATION_ON_WITHDRAWN, actions);
+            end_take(self);
+        }
+    }
+    if (moved || now_ns >= self->show_due_ns) {
+        station_show(self, now_ns, actions);
+    }
+}

@@ -1,0 +1,81 @@
+/* A lever's one or two sensors: what they mean, and whether they can be believed. Out of range, never read, or apart for too long
+ * is a fault; a faulty lever counts as neutral, and tracks that were apart are believed again once they agree in neutral.
+ */
+
+#include "station.h"
+
+#define OUT_OF_RANGE_PERMILLE 30
+#define TRACKS_APART_PERMILLE 40
+#define TRACKS_APART_NS (60 * NODE_MS) /* sampled one after the other they differ while a lever moves */
+
+void station_lever_start(station_lever *lever, bool fitted)
+{
+    lever->fitted = fitted;
+    lever->tracks[0] = lever->tracks[1] = 0;
+    lever->read[0] = lever->read[1] = false;
+    lever->apart_since_ns = NODE_NEVER;
+    lever->apart = false;
+    lever->faulty = true;
+    lever->asked.gear = BUSIM_GEAR_NEUTRAL;
+    lever->asked.throttle_permille = 0u;
+}
+
+/* What one track's value means; false where it is out of range. */
+static bool meaning_of(int32_t value, busim_asked *asked)
+{
+    const int32_t low = busim_node_station->lever_low_permille;
+    const int32_t high = busim_node_station->lever_high_permille;
+    const int32_t first = busim_node_station->lever_gear_permille;
+    const int32_t middle = (low + high) / 2;
+    int32_t travel;
+    asked->gear = BUSIM_GEAR_NEUTRAL;
+    asked->throttle_permille = 0u;
+    if (value < low - OUT_OF_RANGE_PERMILLE || value > high + OUT_OF_RANGE_PERMILLE) {
+        return false;
+    }
+    travel = value >= middle ? (value - middle) * 1000 / (high - middle) : (middle - value) * 1000 / (middle - low);
+    if (travel >= first) {
+        asked->gear = value > middle ? BUSIM_GEAR_AHEAD : BUSIM_GEAR_ASTERN;
+        asked->throttle_permille = (uint16_t)(((travel < 1000 ? travel : 1000) - first) * 1000 / (1000 - first));
+    }
+    return true;
+}
+
+static void compare(station_lever *lever, int64_t now_ns, uint8_t gear)
+{
+    const int32_t apart = lever->tracks[0] + lever->tracks[1] - busim_node_station->lever_low_permille -
+                          busim_node_station->lever_high_permille;
+    if (apart <= TRACKS_APART_PERMILLE && apart >= -TRACKS_APART_PERMILLE) {
+        lever->apart_since_ns = NODE_NEVER;
+        if (gear == BUSIM_GEAR_NEUTRAL) {
+            lever->apart = false;
+        }
+    } else if (lever->apart_since_ns == NODE_NEVER) {
+        lever->apart_since_ns = now_ns;
+    } else if (now_ns - lever->apart_since_ns >= TRACKS_APART_NS) {
+        lever->apart = true;
+    }
+}
+
+void station_lever_read(station_lever *lever, int64_t now_ns)
+{
+    const int32_t ends = busim_node_station->lever_low_permille + busim_node_station->lever_high_permille;
+    bool believed = lever->read[0] && meaning_of(lever->tracks[0], &lever->asked);
+    if (busim_node_station->lever_tracks == 2) {
+        busim_asked second;
+        believed = believed && lever->read[1] && meaning_of(ends - lever->tracks[1], &second);
+        if (believed) { /* what they mean together: the one that asks for less */
+            lever->asked = busim_both_ask(second, lever->asked);
+            if (lever->asked.gear == BUSIM_GEAR_NEUTRAL) {
+                lever->asked.throttle_permille = 0u;
+            }
+            compare(lever, now_ns, lever->asked.gear);
+            believed = !lever->apart;
+        }
+    }
+    lever->faulty = !believed;
+    if (!believed) {
+        lever->asked.gear = BUSIM_GEAR_NEUTRAL;
+        lever->asked.throttle_permille = 0u;
+    }
+}
