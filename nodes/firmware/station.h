@@ -82,8 +82,7 @@ typedef struct station_wheel {
     uint16_t number;
     uint8_t fault;
     bool wanted; /* the station's take is of the rudder too */
-    bool held;   /* the take it holds is of the rudder too, and the rudder has not been lost since */
-    bool keeps;  /* it steers, whether it holds drives or not */
+    bool keeps; /* it steers, whether it holds drives or not */
 } station_wheel;
 
 /* The neutral-now key of one station, as it is heard; of this one, what its contact does. */

@@ -171,7 +171,6 @@ static void weigh_claiming(station *self, int64_t now_ns, node_actions *actions)
             self->drives[place].held = self->drives[place].mine;
         }
         self->held_since_ns = now_ns;
-        self->wheel.held = self->wheel.wanted;
         end_take(self);
     } else if (all.outbid) {
         (void)take_row(self, BUSIM_STATION_ON_OUTBID, actions);

@@ -25,7 +25,6 @@ void station_wheel_start(station_wheel *wheel, int64_t now_ns)
     wheel->number = 0u;
     wheel->fault = BUSIM_RUDDER_FAULT_NONE;
     wheel->wanted = false;
-    wheel->held = false;
     wheel->keeps = false;
 }
 
@@ -94,6 +93,5 @@ bool station_wheel_hear(station_wheel *wheel, int64_t now_ns, uint8_t bus, const
 void station_wheel_watch(station_wheel *wheel, int64_t now_ns, uint16_t number, bool holding, bool watching)
 {
     const bool steers = station_wheel_heard(wheel, now_ns) && wheel->station == BUSIM_NODE_ADDRESS && wheel->number == number;
-    wheel->held = wheel->held && steers;
     wheel->keeps = steers && (holding || (watching && wheel->keeps));
 }

@@ -58,7 +58,7 @@ def drawn_event(played: Drawn) -> str:
     master, obeyed_number = played.obeyed if draw.randrange(40) else (draw.choice(stations), number)
     if what < 40:
         drive = draw.choice(plan.drives)
-        acted_on = played.node.lever_counter - draw.choice((1, 1, 2, 14, 17)) & 0xFF
+        acted_on = played.node.lever_counter - draw.choice((1, 1, 2, 14, 15, 16, 17)) & 0xFF
         state = (obeyed_number, acted_on, draw.randrange(40), draw.randrange(10), draw.randrange(15), drive.instance)
         return frame(played, DRIVE_OBEYS, drive.address, master, *state)
     if what < 50 and plan.rudder is not None:
@@ -88,7 +88,7 @@ def drawn_lever(played: Drawn) -> str:
     """One track; mostly in neutral, so that there is something to take with."""
     draw = played.draw
     instances = [drive.instance for drive in played.boat.plan.drives]
-    value = draw.choice((500,) * 40 + (505, 580, 900, 100, 60, -(2**31), 2**31 - 1, draw.randrange(1000)))
+    value = draw.choice((500,) * 40 + (505, 580, 900, 100, 69, 70, 930, 931, -(2**31), 2**31 - 1, draw.randrange(1000)))
     second = played.boat.plan.station_at(played.entry.address).lever_tracks == 2 and draw.randrange(2)
     return f"I lever.{draw.choice(instances)}{'b' if second else ''} {value}"
 
