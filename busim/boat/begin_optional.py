@@ -240,8 +240,9 @@ def policies(page: Lines, layout: Layout) -> None:
         "What do you live with, and why? Listed, and never counted as met",
         [
             "accepted_weaknesses:",
-            "  - requirement: drive.loss_to_neutral",
-            ("    fault: actuator_jammed", "under which fault, as a scenario names it?"),
+            "  - weakness: a shift actuator that jams in gear",
+            "    requirements: [drive.loss_to_neutral]",
+            ("    faults: [actuator_jammed]", "under which faults, as a scenario names them?"),
             "    reason: the engine is stopped by its pull-cable, which hangs beside the helm seat",
             ('    date: "2025-01-31"', "the day you decided, in quotes"),
         ],

@@ -314,9 +314,14 @@ class OneDriveLost(Section):
 
 
 class Weakness(Section):
-    requirement: RequirementId = Field(description="the requirement that is not met")
-    fault: Words = Field(description='under which fault: its name as in a scenario, and perhaps its place, like "hang: port_drive"')
-    reason: Words = Field(description="why it is lived with")
+    weakness: OneLine = Field(description="what is lived with, in a few words")
+    requirements: tuple[RequirementId, ...] = Field(min_length=1, max_length=62, description="the requirements that are not met")
+    faults: tuple[Words, ...] = Field(
+        min_length=1,
+        max_length=62,
+        description='under which faults: a name as in a scenario, and perhaps its place, like "hang: port_drive"',
+    )
+    reason: Words = Field(description="why it is lived with, and what acts instead")
     date: Day = Field(description="the day it was accepted, in quotes")
 
 

@@ -8,6 +8,7 @@ from busim import labels
 from busim.boat.load import BOAT_FILE_NAME, LoadedBoat, load_boat
 from busim.boat.shipped import shipped_folder
 from busim.reading.problem import printable, refused, suggestion
+from busim.run.accepted import refuse_unknown
 from busim.scenario.load import LoadedScenario, load_scenario
 
 FIRST_SCENARIO = "cold_start_then_cut.yaml"
@@ -16,10 +17,16 @@ SHIPPED_BOAT = "marsh_tern"
 
 def find_boat(path: Path | None) -> LoadedBoat:
     """The boat named, else boat.yaml in the current folder, else the boat that ships. Errors: InputError."""
-    if path is not None:
-        return load_boat(path)
-    here = Path(BOAT_FILE_NAME)
-    return load_boat(here if os.path.lexists(here) else shipped_folder() / SHIPPED_BOAT)
+    if path is None:
+        here = Path(BOAT_FILE_NAME)
+        path = here if os.path.lexists(here) else shipped_folder() / SHIPPED_BOAT
+    return _loaded(path)
+
+
+def _loaded(path: Path) -> LoadedBoat:
+    boat = load_boat(path)
+    refuse_unknown(boat)
+    return boat
 
 
 def find_scenario(path: Path | None, boat: LoadedBoat) -> LoadedScenario:
@@ -67,7 +74,7 @@ def named_boat(path: Path | None) -> LoadedBoat:
     """
     if path is None and not os.path.lexists(BOAT_FILE_NAME):
         raise refused(Path(BOAT_FILE_NAME), "no such file here, and no boat was named")
-    return load_boat(path if path is not None else Path(BOAT_FILE_NAME))
+    return _loaded(path if path is not None else Path(BOAT_FILE_NAME))
 
 
 def results_folder(boat: LoadedBoat) -> Path:

@@ -6,7 +6,7 @@ from typing import Any, Final
 from busim import VERSION, labels
 from busim.commands.tables import table
 from busim.reading.problem import printable
-from busim.requirements.verdict import FAIL, Verdict
+from busim.requirements.verdict import ACCEPTED, FAIL, Verdict
 from busim.run.losses import LossOfControl
 from busim.run.run import Outcome
 from busim.units import MS, seconds_text
@@ -26,12 +26,7 @@ def text_lines(outcome: Outcome) -> Iterator[str]:
         yield from table(labels.LOSS_HEAD, [_loss_row(loss) for loss in outcome.losses])
     yield ""
     yield from table(labels.VERDICT_HEAD, [verdict_row(verdict) for verdict in outcome.verdicts])
-    for weakness in outcome.weaknesses:
-        yield printable(
-            labels.WEAKNESS_LINE.format(
-                name=weakness.requirement, fault=weakness.fault, date=weakness.date, reason=weakness.reason
-            )
-        )
+    yield from _weaknesses(outcome)
     yield ""
     failed = [verdict.id for verdict in outcome.verdicts if verdict.id in outcome.failed and verdict.verdict == FAIL]
     if failed:
@@ -44,6 +39,17 @@ def text_lines(outcome: Outcome) -> Iterator[str]:
     if not outcome.failed and not outcome.open:
         yield labels.ALL_PASSED
     yield labels.DIGEST_LINE.format(digest=outcome.digest, frames=outcome.frames, seconds=outcome.seconds)
+
+
+def _weaknesses(outcome: Outcome) -> Iterator[str]:
+    """What the owner lives with: in full where this run showed it, by name where it did not."""
+    shown = {verdict.weakness for verdict in outcome.verdicts if verdict.verdict == ACCEPTED}
+    for weakness in outcome.weaknesses:
+        if weakness.weakness in shown:
+            words = labels.WEAKNESS_LINE.format(name=weakness.weakness, date=weakness.date, reason=weakness.reason)
+            yield printable(words)
+    if others := [weakness.weakness for weakness in outcome.weaknesses if weakness.weakness not in shown]:
+        yield printable(labels.WEAKNESSES_NOT_SHOWN.format(names="; ".join(others)))
 
 
 def _quantity(value: int | None, unit: str) -> str:
@@ -93,6 +99,7 @@ def verdict_object(verdict: Verdict, reproduce: str) -> dict[str, Any]:
         "source": verdict.source,
         "at_ns": verdict.at_ns,
         "evidence": verdict.evidence,
+        "weakness": verdict.weakness or None,
         "reproduce": reproduce,
     }
 

@@ -62,8 +62,7 @@ def result_lines(summary: Summary, rows: list[FaultRow], boat: BoatFile, again: 
         verdict = next(each for each in failure.first.verdicts if each.id == failure.requirement)
         yield printable(f"    {verdict.evidence}")
         yield printable(f"    {labels.REPRODUCE_LINE.format(line=failure.first.reproduce)}")
-    for (name, fault), count in sorted(summary.accepted.items()):
-        yield printable(labels.SWEEP_ACCEPTED.format(name=name, fault=fault, count=count))
+    yield from _accepted(summary, boat)
     yield from _coverage(summary, boat)
     if summary.runs < head.runs:
         yield labels.SWEEP_LEFT.format(left=head.runs - summary.runs, runs=head.runs)
@@ -72,6 +71,25 @@ def result_lines(summary: Summary, rows: list[FaultRow], boat: BoatFile, again: 
     yield labels.SWEEP_TOTAL.format(runs=summary.runs, seconds=simulated_s, failed=summary.failed_runs)
     if not summary.failed_runs and summary.runs == head.runs:
         yield labels.SWEEP_PASSED
+
+
+def _accepted(summary: Summary, boat: BoatFile) -> Iterator[str]:
+    """What the owner lives with and runs showed; and, of a whole sweep, what none did: it may be struck from the boat file."""
+    for name, shown in sorted(summary.accepted.items()):
+        most = shown.most_common(MOST_FAULTS)
+        what = "; ".join(labels.SWEEP_UNDER.format(name=given, fault=fault, count=count) for (given, fault), count in most)
+        more = labels.SWEEP_MORE.format(more=len(shown) - len(most)) if len(shown) > len(most) else ""
+        yield printable(labels.SWEEP_ACCEPTED.format(name=name, count=sum(shown.values()), what=what + more))
+    if summary.runs < summary.head.runs or summary.head.only:
+        return
+    for weakness in boat.accepted_weaknesses:
+        seen = summary.accepted.get(weakness.weakness, ())
+        requirements = {requirement for requirement, _ in seen}
+        faults = {word for _, fault in seen for word in (fault, fault.partition(": ")[0])}
+        unseen = [each for each in weakness.requirements if each not in requirements]
+        unseen += [each for each in weakness.faults if each not in faults]
+        if unseen:
+            yield printable(labels.SWEEP_ACCEPTED_UNSEEN.format(name=weakness.weakness, what="; ".join(unseen)))
 
 
 def _coverage(summary: Summary, boat: BoatFile) -> Iterator[str]:

@@ -57,11 +57,15 @@ def read_document(path: Path, model: type[M], *, what: str) -> Document[M]:
 
 def _shape_problems(error: ValidationError, tree: Tree, path: Path, model: type[BaseModel]) -> list[Problem]:
     placed = []
-    for each in error.errors(include_url=False):
+    errors = error.errors(include_url=False)
+    faulty = {each["loc"][:length] for each in errors for length in range(len(each["loc"]))}
+    for each in errors:
         loc = each["loc"]
         # What was refused as YAML already has its problem, and so has everything below it.
         if any(loc[:length] in tree.spoiled for length in range(len(loc) + 1)):
             continue
+        if each["type"] == "too_short" and loc in faulty:
+            continue  # items that are wrong were not counted, and have their own problems
         placed.append((place_of(each, tree.positions), each))
     placed.sort(key=lambda pair: pair[0])
     problems = [Problem(path, *place, complaint(each, model)) for place, each in placed[:MOST_PROBLEMS]]

@@ -17,7 +17,10 @@ SELF_REPORTED: Final = "pass (self-reported)"
 
 @dataclass(frozen=True)
 class Verdict:
-    """`limit` and `measured` in `unit`, None where there is none. `source` is one of the sources in `busim.events.table`."""
+    """`limit` and `measured` in `unit`, None where there is none. `source` is one of the sources in `busim.events.table`.
+
+    `weakness`: of one that is accepted, the name the boat file gives what is lived with; else "".
+    """
 
     id: str
     verdict: str
@@ -27,6 +30,7 @@ class Verdict:
     source: str
     at_ns: int | None
     evidence: str
+    weakness: str = ""
 
 
 class Tally:

@@ -1,15 +1,19 @@
 """What a boat's owner has accepted not to be met, in writing and dated: never a pass, and no failure where it is listed.
 
-A weakness names a requirement and a fault: by the fault's name, as in a scenario, or that and its place ("hang", or
-"hang: port_drive"). It covers a failure of that requirement only in a run in which such a fault had begun by then, and no other
-fault had.
+A weakness names requirements and faults: a fault by its name, as in a scenario, or that and its place ("hang", or
+"hang: port_drive"). It covers a failure of any of those requirements only in a run in which such a fault had begun by then, and
+no other fault had.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
+from busim.boat.load import LoadedBoat
 from busim.boat.model import Weakness
 from busim.events.journal import Event, Journal
+from busim.faults.table import BY_NAME as FAULTS
+from busim.reading.problem import InputError, Problem, quoted, suggestion
+from busim.requirements.table import REQUIREMENTS
 from busim.requirements.verdict import ACCEPTED, FAIL, Verdict
 
 
@@ -34,10 +38,32 @@ class Acceptance:
         weakness = next((weakness for weakness in self.weaknesses if self._covers(weakness, verdict)), None)
         if weakness is None:
             return verdict
-        evidence = f"{verdict.evidence}; accepted {weakness.date}: {weakness.reason}"
-        return replace(verdict, verdict=ACCEPTED, evidence=evidence)
+        evidence = f"{verdict.evidence}; accepted {weakness.date}: {weakness.weakness}"
+        return replace(verdict, verdict=ACCEPTED, evidence=evidence, weakness=weakness.weakness)
 
     def _covers(self, weakness: Weakness, verdict: Verdict) -> bool:
         before = [(fault, place) for at_ns, fault, place in self.begun if verdict.at_ns is None or at_ns <= verdict.at_ns]
-        named = [weakness.fault in (fault, f"{fault}: {place}") for fault, place in before]
-        return weakness.requirement == verdict.id and bool(named) and all(named)
+        return bool(before) and all(names(weakness, verdict.id, fault, place) for fault, place in before)
+
+
+def names(weakness: Weakness, requirement: str, fault: str, place: str) -> bool:
+    """Is this requirement accepted not to be met under this fault at this place?"""
+    return requirement in weakness.requirements and (fault in weakness.faults or f"{fault}: {place}" in weakness.faults)
+
+
+def refuse_unknown(boat: LoadedBoat) -> None:
+    """A requirement or a fault that busim does not know would never cover what was meant. Errors: InputError, with all of them."""
+    problems = [*_unknown(boat)]
+    if problems:
+        raise InputError(problems)
+
+
+def _unknown(boat: LoadedBoat) -> Iterator[Problem]:
+    requirements = [requirement.id for requirement in REQUIREMENTS]
+    for number, weakness in enumerate(boat.boat.accepted_weaknesses):
+        for key, given, known in (("requirements", weakness.requirements, requirements), ("faults", weakness.faults, [*FAULTS])):
+            for index, name in enumerate(given):
+                wanted = name.partition(": ")[0] if key == "faults" else name
+                if wanted not in known:
+                    words = f"there is no {key[:-1]} {quoted(wanted)}: {suggestion(wanted, known)}"
+                    yield boat.document.problem(("accepted_weaknesses", number, key, index), words)

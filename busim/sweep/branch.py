@@ -226,7 +226,15 @@ def _record(boat: BoatFile, branch: Branch, job: Job, moment: str, reproduce: st
 
 def _verdict(verdict: Verdict) -> SweptVerdict:
     return SweptVerdict(
-        verdict.id, verdict.verdict, verdict.limit, verdict.measured, verdict.unit, verdict.source, verdict.at_ns, verdict.evidence
+        verdict.id,
+        verdict.verdict,
+        verdict.limit,
+        verdict.measured,
+        verdict.unit,
+        verdict.source,
+        verdict.at_ns,
+        verdict.evidence,
+        verdict.weakness,
     )
 
 

@@ -40,6 +40,8 @@ class SweptVerdict:
     source: str
     at_ns: int | None
     evidence: str
+    weakness: str
+    """Of one that is accepted, what the boat file calls it; else ""."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,7 +35,8 @@ class Summary:
     simulated_ns: int = 0
     failures: dict[str, FailureRow] = field(default_factory=dict)
     inconclusive: Counter[str] = field(default_factory=Counter)
-    accepted: Counter[tuple[str, str]] = field(default_factory=Counter)
+    accepted: dict[str, Counter[tuple[str, str]]] = field(default_factory=dict)
+    """Weakness the boat's owner lives with -> (requirement, fault and its place) -> in how many runs."""
     exercised: set[str] = field(default_factory=set)
     rows: set[tuple[str, int]] = field(default_factory=set)
     modes: Counter[str] = field(default_factory=Counter)
@@ -51,7 +52,7 @@ class Summary:
             row.faults[f"{run.fault}: {run.place}"] += 1
         for verdict in run.verdicts:
             if verdict.verdict == ACCEPTED:
-                self.accepted[verdict.id, f"{run.fault}: {run.place}"] += 1
+                self.accepted.setdefault(verdict.weakness, Counter())[verdict.id, f"{run.fault}: {run.place}"] += 1
             elif verdict.verdict == INCONCLUSIVE:
                 self.inconclusive[verdict.id] += 1
         self.exercised.update(run.passed, (verdict.id for verdict in run.verdicts))

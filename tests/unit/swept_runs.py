@@ -32,7 +32,7 @@ def found(after_ms: int, who: str = "wheelhouse", what: str = "shows that it hea
 
 
 def verdict(name: str, said: str) -> SweptVerdict:
-    return SweptVerdict(name, said, 1, 2, "ms", "plant", 0, "because")
+    return SweptVerdict(name, said, 1, 2, "ms", "plant", 0, "because", "")
 
 
 def head(**changed: Any) -> SweepHead:

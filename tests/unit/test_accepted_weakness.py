@@ -19,8 +19,10 @@ pytestmark = pytest.mark.slow
 REQUIREMENT = "drive.self_loss"
 
 
-def weakness(fault: str = "hang", requirement: str = REQUIREMENT) -> Weakness:
-    return Weakness(requirement=requirement, fault=fault, reason="the stop pull is beside the seat", date="2025-03-01")
+def weakness(*faults: str, requirements: tuple[str, ...] = (REQUIREMENT,)) -> Weakness:
+    return Weakness(
+        weakness="nobody watches", requirements=requirements, faults=faults or ("hang",), reason="a stop pull", date="2025-03-01"
+    )
 
 
 def verdict(word: str = FAIL, at_ns: int | None = 10 * SECOND) -> Verdict:
@@ -37,9 +39,16 @@ def weighed(
     return acceptance.weigh(verdict(word)).verdict
 
 
-@pytest.mark.parametrize("fault", ["hang", "hang: port_drive"])
-def test_a_failure_under_the_fault_that_was_accepted_is_no_failure(fault: str) -> None:
-    assert weighed(weakness(fault)) == ACCEPTED
+@pytest.mark.parametrize("faults", [("hang",), ("hang: port_drive",), ("reset", "hang: port_drive")])
+def test_a_failure_under_the_fault_that_was_accepted_is_no_failure(faults: tuple[str, ...]) -> None:
+    assert weighed(weakness(*faults)) == ACCEPTED
+    assert weighed(weakness(*faults, requirements=("drive.wake", REQUIREMENT))) == ACCEPTED
+
+
+def test_two_faults_that_one_weakness_names_are_covered_together() -> None:
+    faults = ((5, "hang", "port_drive", 1), (6, "reset", "port_drive", 1))
+    assert weighed(weakness("hang", "reset"), faults=faults) == ACCEPTED
+    assert weighed(weakness("hang"), weakness("reset"), faults=faults) == FAIL
 
 
 def test_it_says_when_and_why() -> None:
@@ -47,13 +56,14 @@ def test_it_says_when_and_why() -> None:
     acceptance.attach(journal)
     journal.event(5 * SECOND, "fault", "hang", "port_drive", 1)
     found = acceptance.weigh(verdict())
-    assert found.evidence == "port: gear in; accepted 2025-03-01: the stop pull is beside the seat"
+    assert found.evidence == "port: gear in; accepted 2025-03-01: nobody watches"
+    assert found.weakness == "nobody watches"
     assert (found.measured, found.limit, found.at_ns) == (7000, 3240, 10 * SECOND)
 
 
 NOT_COVERED = {
     "nothing is listed": ((), ((5, "hang", "port_drive", 1),)),
-    "another requirement": ((weakness(requirement="drive.wake"),), ((5, "hang", "port_drive", 1),)),
+    "another requirement": ((weakness(requirements=("drive.wake",)),), ((5, "hang", "port_drive", 1),)),
     "another fault": ((weakness("reset"),), ((5, "hang", "port_drive", 1),)),
     "another place": ((weakness("hang: starboard_drive"),), ((5, "hang", "port_drive", 1),)),
     "words that are no fault's name": ((weakness("the node hangs"),), ((5, "hang", "port_drive", 1),)),
@@ -95,8 +105,9 @@ def test_against_what_a_scenario_expects(word: str, expect: dict[str, str], fail
 HANGS = ("drive.self_loss", "station.nobody_shown")
 """What a drive and then a station that hang, with nothing to reset them, do not meet: neither does anything about it."""
 ENTRY = """
-  - requirement: {requirement}
-    fault: hang
+  - weakness: nobody watches {requirement}
+    requirements: [{requirement}]
+    faults: [hang]
     reason: the stop pull hangs beside the seat
     date: "2025-03-01"
 """
@@ -138,7 +149,26 @@ def test_listed_it_is_shown_as_not_met_and_the_run_ends_well(tmp_path: Path) -> 
     ended = run_busim("run", "boat.yaml", "--scenario", "hang.yaml", folder=tmp_path)
     assert (ended.status, ended.err) == (0, "")
     assert "accepted weakness" in ended.out
-    assert "ACCEPTED WEAKNESS, not met: drive.self_loss under hang, accepted 2025-03-01" in ended.out
+    assert "ACCEPTED WEAKNESS, not met: nobody watches drive.self_loss, accepted 2025-03-01: the stop pull" in ended.out
+    assert "nothing of" not in ended.out
+
+
+def test_what_a_run_had_nothing_of_is_named_and_no_more(tmp_path: Path) -> None:
+    boat_without_a_watchdog(tmp_path, accepts(*HANGS, "drive.wake"))
+    ended = run_busim("run", "boat.yaml", "--scenario", "hang.yaml", folder=tmp_path)
+    assert "accepted weaknesses, never met, that this run had nothing of: nobody watches drive.wake\n" in ended.out
+
+
+def test_a_requirement_or_fault_that_is_none_is_refused_where_it_stands(tmp_path: Path) -> None:
+    wrong = accepts("drive.self_los").replace("faults: [hang]", "faults: [hang, 'hung: engine_room']")
+    boat_without_a_watchdog(tmp_path, wrong)
+    lines = (tmp_path / "boat.yaml").read_text().splitlines()
+    row = next(number for number, line in enumerate(lines, 1) if "requirements: [drive.self_los]" in line)
+    for command in (("check", "boat.yaml"), ("run", "boat.yaml", "--scenario", "hang.yaml")):
+        ended = run_busim(*command, folder=tmp_path)
+        assert ended.status == 2
+        assert f'boat.yaml:{row}:20: there is no requirement "drive.self_los": did you mean drive.self_loss?' in ended.err
+        assert f'boat.yaml:{row + 1}:20: there is no fault "hung": did you mean hang?' in ended.err
 
 
 def test_listed_it_stands_in_the_json_too(tmp_path: Path) -> None:
@@ -146,5 +176,5 @@ def test_listed_it_stands_in_the_json_too(tmp_path: Path) -> None:
     ended = run_busim("run", "boat.yaml", "--scenario", "hang.yaml", "--json", folder=tmp_path)
     found = json.loads(ended.out)
     assert found["exit_status"] == 0
-    assert [each["requirement"] for each in found["accepted_weaknesses"]] == list(HANGS)
+    assert [each["requirements"] for each in found["accepted_weaknesses"]] == [[name] for name in HANGS]
     assert {each["id"]: each["verdict"] for each in found["verdicts"]}["drive.self_loss"] == ACCEPTED

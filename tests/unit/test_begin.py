@@ -179,7 +179,7 @@ def test_what_the_options_bring() -> None:
     assert read["rudder"]["node"] == "rudder_gear"
     assert [drive["on_loss"]["do"] for drive in read["drives"].values()] == ["idle", "idle"]
     assert [cutout["drive"] for cutout in read["cutouts"].values()] == ["port", "starboard"]
-    assert read["accepted_weaknesses"][0]["requirement"] == "drive.loss_to_neutral"
+    assert read["accepted_weaknesses"][0]["requirements"] == ["drive.loss_to_neutral"]
     assert read["scenes"]["evening"]["levels"]["saloon"] == 1000
 
 

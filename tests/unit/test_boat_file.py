@@ -103,7 +103,10 @@ def test_a_path_to_nothing(name: str) -> None:
 
 # -- Bad input of a builder ------------------------------------------------------------------------------------------------
 
-WEAKNESS = "\naccepted_weaknesses:\n  - {{requirement: {requirement}, fault: x, reason: why not, date: {date}}}\n\ntiming:\n"
+WEAKNESS = (
+    "\naccepted_weaknesses:\n"
+    "  - {{weakness: w, requirements: [{requirement}], faults: [x], reason: why not, date: {date}}}\n\ntiming:\n"
+)
 PIECES = ["", "[", "]", "{", "}", ":", "\n", "  ", "- ", "'", '"', "&a ", "*a", "!x ", "-1", "1e99", "null", "true", "x"]
 
 BAD = {
@@ -161,7 +164,7 @@ BAD = {
     ),
     "no requirement": (
         ("\ntiming:\n", WEAKNESS.format(requirement="§Drive", date="'2024-05-31'")),
-        ["requirement: the id of a requirement is wanted, like drive.loss_to_neutral"],
+        ["requirements, item 1: the id of a requirement is wanted, like drive.loss_to_neutral"],
     ),
 }  # fmt: skip
 

@@ -27,8 +27,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "requirements": {"boat.derive", "events", "protocol.plan", "units"},
     "scenario": {"boat", "faults", "reading", "requirements.table", "units"},
     "run": {
-        "boat", "events", "labels", "plant.hull", "protocol.alarms", "protocol.plan", "protocol.tables", "protocol.values",
-        "requirements", "scenario",
+        "boat", "events", "faults.table", "labels", "plant.hull", "protocol.alarms", "protocol.plan", "protocol.tables",
+        "protocol.values", "reading.problem", "requirements", "scenario",
         "seam", "simulator", "units",
     },
     "lighting": {"boat", "events", "faults", "protocol.plan", "requirements", "seam", "simulator", "units"},
