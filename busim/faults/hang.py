@@ -31,6 +31,9 @@ class Hang(NodeFault):
                 yield HangPlace(node=node)
             yield HangPlace(node=node, watchdog=False)
 
+    def place_words(self, place: Any) -> str:
+        return super().place_words(place) if place.watchdog else f"{super().place_words(place)}, nothing to reset it"
+
     def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         world.hosts[place.node].hang(now_ns, watched=place.watchdog)
 

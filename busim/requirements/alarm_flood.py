@@ -10,7 +10,7 @@ from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.alarm_cover import PARENTS_OF_LOSS, Cover, listeners_of
 from busim.requirements.in_a_log import NotInALog
-from busim.requirements.requirement import HANGS, Context, Requirement
+from busim.requirements.requirement import Context, Requirement, hung_node
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
@@ -124,10 +124,10 @@ class Flood(Requirement):
         self._forget(event[3])
 
     def _fault(self, event: Event) -> None:
-        _, _, _, fault, place, begins = event
-        if fault in HANGS:
-            (self.hung.add if begins else self.hung.discard)(place)
-            self._forget(place)
+        node, begins = hung_node(event), event[5]
+        if node is not None:
+            (self.hung.add if begins else self.hung.discard)(node)
+            self._forget(node)
 
     def _forget(self, node: str) -> None:
         self.changed.pop(node, None)

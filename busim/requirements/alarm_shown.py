@@ -10,7 +10,7 @@ from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.alarm_cover import Cover, listeners_of
 from busim.requirements.in_a_log import NotInALog
-from busim.requirements.requirement import HANGS, Context, Requirement
+from busim.requirements.requirement import Context, Requirement, hung_node
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
@@ -187,9 +187,9 @@ class Shown(Requirement):
 
     def _fault(self, event: Event) -> None:
         """A listener whose program hangs goes on showing what it showed: that is for the others to see, and for a watchdog."""
-        at_ns, _, _, fault, place, begins = event
-        if fault in HANGS and place in self.listeners:
-            self.listeners[place].begin(at_ns, running=not begins)
+        node, begins = hung_node(event), event[5]
+        if node in self.listeners:
+            self.listeners[node].begin(event[0], running=not begins)
 
     def finish(self, now_ns: int) -> Verdict:
         for node, listener in self.listeners.items():

@@ -11,7 +11,7 @@ from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.in_a_log import NotInALog
-from busim.requirements.requirement import HANGS, Context, Requirement
+from busim.requirements.requirement import Context, Requirement, hung_node
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
@@ -89,8 +89,8 @@ class LossNoticed(Requirement):
         self._lost(event[3])
 
     def _fault(self, event: Event) -> None:
-        if event[3] in HANGS:
-            self._lost(event[4])
+        if (node := hung_node(event)) is not None:
+            self._lost(node)
 
     def _lost(self, node: str) -> None:
         drive = self.situation.by_node.get(node)

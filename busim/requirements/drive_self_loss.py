@@ -9,7 +9,7 @@ from typing import Final
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
 from busim.requirements.in_a_log import NotInALog
-from busim.requirements.requirement import HANGS, Context, Requirement
+from busim.requirements.requirement import Context, Requirement, hung_node
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
@@ -45,13 +45,13 @@ class SelfLoss(Requirement):
             self._lose(event[3], event[0])
 
     def _fault(self, event: Event) -> None:
-        at_ns, _, _, fault, place, begins = event
-        if fault not in HANGS:
+        at_ns, node, begins = event[0], hung_node(event), event[5]
+        if node is None:
             return
         if begins:
-            self._lose(place, at_ns)
-        elif place in self.situation.by_node:
-            name = self.situation.by_node[place].name
+            self._lose(node, at_ns)
+        elif node in self.situation.by_node:
+            name = self.situation.by_node[node].name
             lost_ns = self.lost_ns.get(name)
             if lost_ns is not None and at_ns - lost_ns <= self.limit_ms[name] * MS:
                 del self.lost_ns[name]  # it goes on: judged as a drive like any other from here

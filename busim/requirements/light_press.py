@@ -9,7 +9,7 @@ from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
 from busim.protocol.plan import ControlPlan, PanelPlan
 from busim.requirements.in_a_log import Reported
-from busim.requirements.requirement import HANGS, Context, Requirement
+from busim.requirements.requirement import Context, Requirement, hung_node
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, SECOND
 
@@ -96,10 +96,10 @@ class LightPress(Requirement):
 
     def _fault(self, event: Event) -> None:
         _, _, _, fault, place, begins = event
-        if fault in HANGS:
-            (self.numb.add if begins else self.numb.discard)(place)
-        elif fault == "touch_hung":
+        node = hung_node(event)
+        if fault == "touch_hung":
             node = self.nodes[place]
+        if node is not None:
             (self.numb.add if begins else self.numb.discard)(node)
         self.broken += 1 if event[5] else -1
         for touch in self.touches:

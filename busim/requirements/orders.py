@@ -9,7 +9,7 @@ from typing import Final
 from busim.boat.derive import DriveLimits
 from busim.events.journal import Event, Journal
 from busim.events.situation import Situation
-from busim.requirements.requirement import HANGS
+from busim.requirements.requirement import hung_node
 from busim.units import MS
 
 SPARE_MS: Final = 200
@@ -42,9 +42,9 @@ class Orders:
         journal.watch_events("fault", self._fault)
 
     def _fault(self, event: Event) -> None:
-        _, _, _, fault, place, begins = event
-        drive = self.situation.by_node.get(place)
-        if fault in HANGS and drive is not None:
+        node, begins = hung_node(event), event[5]
+        drive = self.situation.by_node.get(node) if node is not None else None
+        if drive is not None:
             (self.hung.add if begins else self.hung.discard)(drive.name)
 
     def _output(self, event: Event) -> None:

@@ -4,21 +4,26 @@ from dataclasses import dataclass
 from typing import ClassVar, Final
 
 from busim.boat.derive import DriveLimits
-from busim.events.journal import Journal
+from busim.events.journal import Event, Journal
 from busim.events.situation import Situation
 from busim.protocol.plan import WirePlan
 from busim.requirements.in_a_log import NotInALog, Reported, Wire
 from busim.requirements.verdict import Tally, Verdict
 
-HANGS: Final = ("hang", "application_dead")
-"""Faults, named as in a scenario, in which a program stops and its outputs stay; their place is the node."""
-
+_HANGS: Final = ("hang", "application_dead")
+"""Faults, named as in a scenario, in which a program stops and its outputs stay; their place begins with the node."""
 
 TAMPERED: Final = (
     "corrupted", "byte_swapped", "truncated", "stale_mailbox", "frozen_data", "queue_held", "delayed", "replayed",
     "duplicate_address",
 )  # fmt: skip
 """Faults in which what a node sends is not what it means, or not when: what it is heard to obey is no ground to judge it by."""
+
+
+def hung_node(event: Event) -> str | None:
+    """The node whose program a "fault" event says to stand still, or to go on; None where it is of another fault."""
+    fault, place = event[3:5]
+    return str(place).partition(",")[0] if fault in _HANGS else None
 
 
 @dataclass(frozen=True)

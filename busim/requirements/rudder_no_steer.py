@@ -7,7 +7,7 @@ from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.in_a_log import Reported
-from busim.requirements.requirement import HANGS, Context, Requirement
+from busim.requirements.requirement import Context, Requirement, hung_node
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
@@ -109,9 +109,9 @@ class NoSteer(Requirement):
             self.tally.fail(now_ns, f"{node}: {drive.cause}, and its throttle stayed up", late_ms, drive.allowed_ms)
 
     def _fault(self, event: Event) -> None:
-        _, _, _, fault, place, begins = event
-        if fault in HANGS and place in self.drives:  # what becomes of it is judged by drive.self_loss
-            (self.hung.add if begins else self.hung.discard)(place)
+        node, begins = hung_node(event), event[5]
+        if node in self.drives:  # what becomes of it is judged by drive.self_loss
+            (self.hung.add if begins else self.hung.discard)(node)
 
     def _start(self, event: Event) -> None:
         self.hung.discard(event[3])

@@ -10,7 +10,7 @@ from itertools import combinations
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.in_a_log import NotInALog
-from busim.requirements.requirement import HANGS, Context, Requirement
+from busim.requirements.requirement import Context, Requirement, hung_node
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
@@ -69,9 +69,9 @@ class OneShown(Requirement):
         self._ends(event[3], event[0])
 
     def _fault(self, event: Event) -> None:
-        at_ns, _, _, fault, place, _ = event
-        if fault in HANGS and place in self.rivals:
-            self._ends(place, at_ns)
+        node = hung_node(event)
+        if node in self.rivals:
+            self._ends(node, event[0])
 
     def finish(self, now_ns: int) -> Verdict:
         for (one, one_ns), (other, other_ns) in combinations(self.control.items(), 2):
