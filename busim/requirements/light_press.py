@@ -89,10 +89,23 @@ class LightPress(Requirement):
         journal.watch_events("lamp", self._lamp)
         journal.watch_events("fault", self._fault)
         journal.watch_events("start", self._start)
+        journal.watch_events("power", self._power)
         journal.watch_outputs(self._output, "field.")
 
     def _start(self, event: Event) -> None:
         self.numb.discard(event[3])
+        self._goes_dark(event[0], event[3])
+
+    def _power(self, event: Event) -> None:
+        if not event[4]:
+            self._goes_dark(event[0], event[3])
+
+    def _goes_dark(self, at_ns: int, node: str) -> None:
+        """A panel without power, or one that starts, is dark: that is its word on what was pressed within the last second."""
+        while (touch := next((touch for touch in self.touches if touch.node == node), None)) is not None:
+            if at_ns - touch.began_ns > REPORT_NS:
+                self._lost(touch, at_ns)
+            self._forget(touch)
 
     def _fault(self, event: Event) -> None:
         _, _, _, fault, place, begins = event
@@ -189,13 +202,15 @@ class LightPress(Requirement):
                 touch.wanted.pop(zone, None)
         self.touches = [touch for touch in self.touches if touch.wanted]
 
+    def _lost(self, touch: Touch, at_ns: int) -> None:
+        self.tally.fail(at_ns, f"{touch.node}: a press was lost without a word ({', '.join(touch.wanted)})")
+
     def finish(self, now_ns: int) -> Verdict:
         for zone in list(self.courses):
             self._close(zone)
         for touch in self.touches:
             if now_ns - touch.began_ns > REPORT_NS:
-                zones = ", ".join(touch.wanted)
-                self.tally.fail(now_ns, f"{touch.node}: a press was lost without a word ({zones})")
+                self._lost(touch, now_ns)
             else:
                 self.tally.undecided(now_ns, f"{touch.node}: the run ended within a second of a press")
         return self.tally.verdict("no press asked for a change of light")

@@ -210,3 +210,25 @@ def test_a_panel_that_hears_of_no_touch_registers_nothing(fault: str, place: str
     touch(rig, LAMP)
     rig.after(2000)
     assert rig.says() == FAIL
+
+
+@pytest.mark.parametrize("goes", [("power", 0), ("start", 2)])
+@pytest.mark.parametrize(("after_ns", "verdict"), [(SECOND, NOT_EXERCISED), (SECOND + 1, FAIL)])
+def test_a_panel_that_goes_dark_has_said_so_within_a_second(goes: tuple[str, int], after_ns: int, verdict: str) -> None:
+    rig = lights()
+    touch(rig, LAMP)
+    touch(rig, BOTH_ON)
+    rig.now_ns += after_ns
+    rig.event(goes[0], "node_21", goes[1])
+    rig.event(goes[0], "node_20", goes[1])
+    rig.after(2000)
+    rig.event("lamp", "cabin", 1000)
+    assert rig.says() == verdict
+
+
+def test_power_that_comes_makes_no_panel_dark() -> None:
+    rig = lights()
+    touch(rig, LAMP)
+    rig.event("power", "node_20", 1)
+    rig.after(1001)
+    assert rig.says() == FAIL
