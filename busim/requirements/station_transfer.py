@@ -38,8 +38,10 @@ class Transfer(Requirement):
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)
-        self.transfer_ns = context.plan.timing.transfer_ms * MS
-        self.tally = Tally(self.id, context.plan.timing.transfer_ms, "ms", REPORTED)
+        timing = context.plan.timing
+        self.transfer_ns = timing.transfer_ms * MS
+        self.limit_ms = timing.transfer_ms + timing.lever_ms
+        self.tally = Tally(self.id, self.limit_ms, "ms", REPORTED)
         self.stations = {self.situation.node_of[station.address]: station for station in context.plan.stations}
         self.names = {station.name: self.situation.node_of[station.address] for station in context.plan.stations}
         self.levers: dict[tuple[str, str], int] = {}
@@ -95,7 +97,7 @@ class Transfer(Requirement):
 
     def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         for take in list(self.open):
-            if self._complete(take):
+            if now_ns - take.at_ns <= self.limit_ms * MS and self._complete(take):
                 self.open.remove(take)
                 words = f"{take.station.name}: obeyed by every drive{' and the rudder' if take.rudder else ''} it wants"
                 self.tally.measure(-(-(now_ns - take.at_ns) // MS), now_ns, words)

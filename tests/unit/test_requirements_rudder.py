@@ -519,6 +519,37 @@ def test_a_take_of_the_rudder_too_is_complete_only_with_it() -> None:
     assert rig.verdict().evidence == "bridge: obeyed by every drive and the rudder it wants"
 
 
+@pytest.mark.parametrize(("after_ms", "says"), [(520, SELF_REPORTED), (521, FAIL)])
+def test_a_take_is_complete_by_the_stations_next_look_at_the_time_or_withdrawn(after_ms: int, says: str) -> None:
+    """transfer_ms 500 and lever_ms 20: a station that looks at 499.9 ms looks again at 519.9."""
+    rig = RudderJudge(Transfer)
+    rig.event("start", f"node_{BRIDGE}", 0)
+    rig.event("key", f"node_{BRIDGE}", "take", 1)
+    rig.after(after_ms)
+    for drive in (PORT, STARBOARD):
+        rig.obeys(BRIDGE, 1, drive=drive)
+    rig.after(1001 - after_ms)
+    assert (rig.says(), rig.verdict().limit) == (says, 520)
+    if says == SELF_REPORTED:
+        assert rig.verdict().measured == after_ms
+
+
+def test_a_take_that_is_complete_too_late_and_withdrawn_is_no_failure() -> None:
+    """The drive's report of it was long on its way: its station had given it up."""
+    rig = RudderJudge(Transfer)
+    rig.event("start", f"node_{BRIDGE}", 0)
+    rig.event("key", f"node_{BRIDGE}", "take", 1)
+    rig.after(560)
+    for drive in (PORT, STARBOARD):
+        rig.obeys(BRIDGE, 1, drive=drive)
+    rig.after(430)
+    for drive in (PORT, STARBOARD):
+        rig.obeys(0, 1, drive=drive)
+    rig.after(100)
+    assert rig.says() == SELF_REPORTED
+    assert rig.verdict().evidence == "bridge: its take came to nothing, and no drive obeys it"
+
+
 def test_a_rudder_left_alone_with_a_take_that_came_to_nothing_fails() -> None:
     rig = asks(7)
     for drive in (PORT, STARBOARD):
