@@ -29,8 +29,8 @@ LOSSES_TO_HOLD_ON: Final = (
 
 class DriveMachine(SensingDrive):
     __slots__ = (
-        "cause", "dwell_until_ns", "idle_since_ns", "last_gear", "last_row", "lever_id", "obeyed", "shift_due_ns", "state",
-        "untold", "wake_until_ns",
+        "cause", "dwell_until_ns", "idle_since_ns", "last_gear", "last_row", "lever_id", "obeyed", "out_due_ns", "shift_due_ns",
+        "state", "untold", "wake_until_ns",
     )  # fmt: skip
 
     def __init__(self, plan: WirePlan, address: int, build: int = 1) -> None:
@@ -45,6 +45,9 @@ class DriveMachine(SensingDrive):
         self.dwell_until_ns = NEVER
         """Until when another gear than the last one waits."""
         self.shift_due_ns = NEVER
+        """When the state it is in stops waiting for the shift actuator."""
+        self.out_due_ns = NEVER
+        """When a gear that was told to come out should be out: whoever takes or loses control since, its time runs on."""
         self.wake_until_ns = NEVER
         self.untold = False
         """A row was taken that no report tells yet."""
@@ -56,10 +59,10 @@ class DriveMachine(SensingDrive):
         """Whatever the reason: nobody is obeyed any more, idle, then neutral."""
         if (self.state, "lost") not in MOVES:
             return []
-        actions = self._obey_nobody(cause)
+        actions = self._obey_nobody(now_ns, cause)
         return [*self._event(now_ns, "lost"), *actions, *self._look(now_ns)]
 
-    def _obey_nobody(self, cause: int) -> list[Action]:
+    def _obey_nobody(self, now_ns: int, cause: int) -> list[Action]:
         self.obeyed = 0
         self.lever_id = -1
         self.cause = cause
@@ -67,6 +70,7 @@ class DriveMachine(SensingDrive):
             return []
         # The throttle is at its stop and the gear not in: it must not go in while idle is waited for.
         self.asked_gear = v.NEUTRAL
+        self.out_due_ns = now_ns + self._shift_allowance_ns()
         return [(OUTPUT, "shift", v.NEUTRAL)]
 
     def _event(self, now_ns: int, event: str) -> list[Action]:
@@ -89,6 +93,7 @@ class DriveMachine(SensingDrive):
         self.shift_due_ns = NEVER
         if state == ENGAGING:
             self.last_gear = self.asked_gear
+            self.out_due_ns = NEVER
             self.shift_due_ns = now_ns + self._shift_allowance_ns()
             return [(OUTPUT, "shift", self.asked_gear)]
         if state == ENGAGED:
@@ -102,7 +107,9 @@ class DriveMachine(SensingDrive):
         self.asked_gear = v.NEUTRAL
         actions.append((OUTPUT, "shift", v.NEUTRAL))
         if state in (DISENGAGING, FORCED_DISENGAGING):
-            self.shift_due_ns = now_ns + self._shift_allowance_ns()
+            if self.out_due_ns == NEVER:
+                self.out_due_ns = now_ns + self._shift_allowance_ns()
+            self.shift_due_ns = self.out_due_ns
             if state == FORCED_DISENGAGING and not self.throttle_at_stop():
                 actions += self._stop_engine()
         return actions
@@ -126,19 +133,21 @@ class DriveMachine(SensingDrive):
                 break
             if event == "out_late":
                 self.fault = self.fault or 1
-                self.shift_due_ns = NEVER
+                self.shift_due_ns = self.out_due_ns = NEVER
                 actions += self._stop_engine()
                 continue
             if event == "stuck":
                 self.fault = self.fault or 1
-                actions += self._obey_nobody(v.CAUSE_ACTUATOR)
+                self.out_due_ns = NEVER  # its engine is stopped only once it has had that time again
+                actions += self._obey_nobody(now_ns, v.CAUSE_ACTUATOR)
             if event == "idle_wait_over" and self.state == SLOWING:
                 self.fault = self.fault or 2
-                self._obey_nobody(v.CAUSE_ACTUATOR)
+                self._obey_nobody(now_ns, v.CAUSE_ACTUATOR)
             if event == "found_off_neutral":
                 self.cause = v.CAUSE_WOKE_OFF_NEUTRAL
             if event in ("found_neutral", "gear_out"):
                 self.working = True
+                self.out_due_ns = NEVER
                 self.dwell_until_ns = now_ns + self.me.dwell_ms * MS
             actions += self._event(now_ns, event)
         return actions

@@ -221,7 +221,7 @@ MEMORY: Final[dict[str, dict[str, Kept]]] = {
     },
     "DriveMachine": {
         **_values("cause", "last_gear", "last_row", "lever_id", "obeyed", "state", "untold"),
-        **_waits("dwell_until_ns", "shift_due_ns", "wake_until_ns"),
+        **_waits("dwell_until_ns", "out_due_ns", "shift_due_ns", "wake_until_ns"),
         "idle_since_ns": Kept("moment", _idle_wait_ms, trim=_idle_since),
     },
     "Plausibility": {

@@ -227,7 +227,8 @@ def _loss(plan: WirePlan) -> Iterator[str]:
         "Idle means: throttle at its stop, and engine speed below shift_rpm or idle_wait_ms over since idle was commanded. After "
         "idle_wait_ms a forced neutral takes the gear out at any speed, and asks for an engine stop if the throttle is not at its "
         "stop. No gear ever goes in above idle. A drive that wakes off neutral may only go to idle, then neutral. An actuator that "
-        "has not arrived well after its time (shift_ms for the gear) is stuck."
+        "has not arrived well after its time (shift_ms for the gear) is stuck; for a gear that is to come out the time runs from "
+        "when it was told to, whoever takes or loses control since."
     )
     yield paragraph(
         "Where a drive's on_loss is idle, it stays at idle in gear and alarms when lever frames or heartbeats are lost. "
