@@ -29,12 +29,17 @@ def _meaning(low: int, high: int, first: int, value: int) -> Meaning | None:
 
 
 class Lever:
-    """A lever's one or two sensors. Out of range, never read, or apart for too long is a fault; a faulty lever counts as neutral,
-    and tracks that were apart are believed again once they agree in neutral."""
+    """A lever's one or two sensors. Out of range or apart for too long, or never read, is a fault; a faulty lever counts as
+    neutral, and tracks that were apart are believed again once they agree in neutral.
 
-    __slots__ = ("apart", "apart_since_ns", "faulty", "first", "high", "low", "tracks")
+    Out of range for less than `patience_ns` it means what it meant last: orders that can't be read are orders lost, and a plug that
+    is knocked costs no thrust.
+    """
 
-    def __init__(self, me: StationPlan) -> None:
+    __slots__ = ("apart", "apart_since_ns", "faulty", "first", "high", "low", "meant", "out_since_ns", "patience_ns", "tracks")
+
+    def __init__(self, me: StationPlan, patience_ns: int) -> None:
+        self.patience_ns = patience_ns
         self.low = me.lever_low_permille
         self.high = me.lever_high_permille
         self.first = me.lever_gear_permille
@@ -42,14 +47,26 @@ class Lever:
         self.apart_since_ns = NEVER
         self.apart = False
         self.faulty = True
+        self.meant: Meaning = (v.NEUTRAL, 0)
+        self.out_since_ns = NEVER
 
     def read(self, now_ns: int) -> Meaning:
+        """What it means now. While `out_since_ns` is not NEVER, or where there are two tracks, time alone may change that."""
         low, high, tracks = self.low, self.high, self.tracks
         meaning = _meaning(low, high, self.first, tracks[0])
         if len(tracks) == 2:
             meaning = self._with_second(now_ns, meaning, _meaning(low, high, self.first, low + high - tracks[1]))
+        if meaning is not None or self.apart:
+            self.out_since_ns = NEVER
+        elif not self.faulty:
+            if self.out_since_ns == NEVER:
+                self.out_since_ns = now_ns
+            if now_ns - self.out_since_ns < self.patience_ns:
+                return self.meant
+            self.out_since_ns = NEVER
         self.faulty = meaning is None
-        return meaning or (v.NEUTRAL, 0)
+        self.meant = meaning or (v.NEUTRAL, 0)
+        return self.meant
 
     def _with_second(self, now_ns: int, first: Meaning | None, second: Meaning | None) -> Meaning | None:
         """What two tracks mean together: the one that asks for less; None where they are not believed."""

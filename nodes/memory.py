@@ -103,6 +103,10 @@ def _tracks_ms(node: Any) -> int:
     return 60
 
 
+def _out_of_range_ms(node: Any) -> int:
+    return int(node.timing.control_timeout_ms - node.timing.lever_ms)
+
+
 def _values(*slots: str) -> dict[str, Kept]:
     return dict.fromkeys(slots, VALUE)
 
@@ -260,9 +264,10 @@ MEMORY: Final[dict[str, dict[str, Kept]]] = {
         "pair": Kept("number", at=1),
     },
     "Lever": {
-        **_fixed("first", "high", "low"),
-        **_values("apart", "faulty", "tracks"),
+        **_fixed("first", "high", "low", "patience_ns"),
+        **_values("apart", "faulty", "meant", "tracks"),
         "apart_since_ns": Kept("moment", _tracks_ms),
+        "out_since_ns": Kept("moment", _out_of_range_ms),
     },
     "DriveEcho": {
         "acted_on": Kept("counter", _old_levers, code=LEVER.code, sender="self"),

@@ -73,7 +73,9 @@ class Station(Member):
         self.held: list[int] = []
         """Drives that obey the take this station holds."""
         self.carries_on = all(drive.on_other_lost == "carry_on" for drive in plan.drives)
-        self.levers = {instance: Lever(self.me) for instance in self.me.drives}
+        # A frame before a drive would let go of a station that fell silent.
+        patience_ns = (plan.timing.control_timeout_ms - plan.timing.lever_ms) * MS
+        self.levers = {instance: Lever(self.me, patience_ns) for instance in self.me.drives}
         self.state = WATCHING
         self.number = 0
         self.highest = 0
@@ -159,8 +161,8 @@ class Station(Member):
         if now_ns >= self.lever_due_ns:
             self.lever_due_ns = following(self.lever_due_ns, self.lever_period_ns, now_ns)
             self.task_ran = True
-            if self.me.lever_tracks == 2:
-                for instance in self.levers:
+            for instance, lever in self.levers.items():
+                if lever.out_since_ns != NEVER or self.me.lever_tracks == 2:
                     self._read_lever(now_ns, instance)
             counter = self.lever_counter = self.lever_counter + 1 & 0xFF
             number = self.number if self.state in (CLAIMING, HOLDING) else 0
@@ -239,7 +241,8 @@ class Station(Member):
         self.alarm = 0
         in_neutral = self.gears[0] == v.NEUTRAL and self.gears[2] == v.NEUTRAL
         # Where it may take with its levers matched, the drives judge the match: they know gear and throttle, it does not.
-        allowed = not self.lever_faults and (in_neutral or self.me.matched_take)
+        sound = not self.lever_faults and all(lever.out_since_ns == NEVER for lever in self.levers.values())
+        allowed = sound and (in_neutral or self.me.matched_take)
         actions = self._event(now_ns, "take" if allowed else "refused")
         if self.state == CLAIMING and actions:
             number = self.highest + 1 & 0xFFFF

@@ -223,6 +223,12 @@ def _loss(plan: WirePlan) -> Iterator[str]:
             "a lever frame of that pair says the lever is faulty, or the take is withdrawn, or neutral_now is pressed.",
         ]
     )
+    patience_ms = timing.control_timeout_ms - timing.lever_ms
+    yield paragraph(
+        f"A lever that can't be read (out of its range) is faulty after {patience_ms} ms of it (control_timeout_ms less lever_ms), "
+        "one that was never read at once. Until then its station sends what it meant last and takes no control: orders that can't "
+        "be read are orders lost, and a plug that is knocked costs no thrust."
+    )
     yield paragraph(
         "Idle means: throttle at its stop, and engine speed below shift_rpm or idle_wait_ms over since idle was commanded. After "
         "idle_wait_ms a forced neutral takes the gear out at any speed, and asks for an engine stop if the throttle is not at its "

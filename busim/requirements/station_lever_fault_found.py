@@ -1,7 +1,9 @@
-"""A lever's sensor breaks: within 200 ms the station's lever frames ask for neutral, or say that the lever can't be believed.
+"""A lever's sensor breaks: in time the station's lever frames ask for neutral, or say that the lever can't be believed.
 
-An open wire or a short shows at once. A sensor that sticks, slips or runs backwards is wrong only as far as the hand is from what
-it shows: judged from the moment that is more than an eighth of the lever's half travel, by where the hand really is.
+An open wire or a short shows at once, and is told about when a drive would have let go of a station that fell silent: orders that
+can't be read are orders lost. Other faults are told within 200 ms. A sensor that sticks, slips or runs backwards is wrong only as
+far as the hand is from what it shows: judged from the moment that is more than an eighth of the lever's half travel, by where the
+hand really is.
 """
 
 from busim.events import bits
@@ -67,6 +69,9 @@ class LeverFaultFound(Requirement):
     def __init__(self, context: Context) -> None:
         super().__init__(context)
         self.tally = Tally(self.id, LIMIT_MS, "ms", FROM_PLANT)
+        timing = context.plan.timing
+        at_once_ms = timing.control_timeout_ms + 2 * timing.lever_ms  # for a reading, and for a frame that says so
+        self.limit_ms = dict.fromkeys(AT_ONCE, at_once_ms) | dict.fromkeys(BY_THE_HAND, LIMIT_MS)
         instances = {drive.name: drive.instance for drive in context.plan.drives}
         self.instances = instances
         node_of = {station.name: self.situation.node_of[station.address] for station in context.plan.stations}
@@ -116,15 +121,16 @@ class LeverFaultFound(Requirement):
             if broken.since_ns is None:
                 continue
             took_ms = -(-(now_ns - broken.since_ns) // MS)
+            limit_ms = self.limit_ms[broken.fault]
+            words = f"{node}: lever {instance}, {broken.fault.replace('_', ' ')}"
             if safe:
-                self.tally.measure(took_ms, now_ns, f"{node}: lever {instance}, {broken.fault.replace('_', ' ')}: neutral or told")
+                self.tally.measure(took_ms, now_ns, f"{words}: neutral or told", limit_ms)
                 broken.since_ns, broken.told = None, True
-            elif took_ms > LIMIT_MS:
-                words = f"{node}: lever {instance}, {broken.fault.replace('_', ' ')}: goes on asking for a gear"
-                self.tally.measure(took_ms, now_ns, words)
+            elif took_ms > limit_ms:
+                self.tally.measure(took_ms, now_ns, f"{words}: goes on asking for a gear", limit_ms)
 
     def finish(self, now_ns: int) -> Verdict:
         for (node, instance), broken in self.broken.items():
-            if broken.since_ns is not None and now_ns - broken.since_ns <= LIMIT_MS * MS:
+            if broken.since_ns is not None and now_ns - broken.since_ns <= self.limit_ms[broken.fault] * MS:
                 self.tally.undecided(now_ns, f"{node}: lever {instance}: the run ended before the limit")
         return self.tally.verdict("no lever's sensor broke, or none was moved while it was broken")

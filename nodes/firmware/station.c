@@ -79,9 +79,10 @@ static void main_task(station *self, int64_t now_ns, node_actions *actions)
     uint8_t place;
     self->lever_due_ns = node_following(self->lever_due_ns, BUSIM_BOAT_TIMING_LEVER_MS * NODE_MS, now_ns);
     self->member.task_ran = true;
-    for (place = 0u; place < STATION_DRIVES && busim_node_station->lever_tracks == 2; place++) {
-        if (self->levers[place].fitted) {
-            station_lever_read(&self->levers[place], now_ns);
+    for (place = 0u; place < STATION_DRIVES; place++) {
+        station_lever *lever = &self->levers[place];
+        if (lever->fitted && (lever->out_since_ns != NODE_NEVER || busim_node_station->lever_tracks == 2)) {
+            station_lever_read(lever, now_ns);
         }
     }
     self->lever_counter = busim_counter_next(self->lever_counter);

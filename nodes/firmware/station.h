@@ -65,6 +65,7 @@ typedef struct station_lever {
     bool read[2];
     int64_t apart_since_ns;
     bool apart;
+    int64_t out_since_ns; /* NEVER while its tracks are in range, or once it is faulty */
     bool faulty;
     busim_asked asked; /* what it stands at: neutral while it is faulty */
 } station_lever;
@@ -162,6 +163,8 @@ void station_show(station *self, int64_t now_ns, node_actions *actions);
 /* station_levers.c */
 void station_lever_start(station_lever *lever, bool fitted);
 void station_lever_read(station_lever *lever, int64_t now_ns);
+/* Neither faulty nor out of range for the moment; or there is none. */
+bool station_lever_sound(const station_lever *lever);
 
 /* station_wheel.c */
 void station_wheel_start(station_wheel *wheel, int64_t now_ns);

@@ -51,11 +51,11 @@ static bool take_row(station *self, uint8_t event, node_actions *actions)
 
 void station_take(station *self, int64_t now_ns, node_actions *actions)
 {
-    const bool faulty = (self->levers[0].fitted && self->levers[0].faulty) || (self->levers[1].fitted && self->levers[1].faulty);
+    const bool sound = station_lever_sound(&self->levers[0]) && station_lever_sound(&self->levers[1]);
     const bool in_neutral =
         self->levers[0].asked.gear == BUSIM_GEAR_NEUTRAL && self->levers[1].asked.gear == BUSIM_GEAR_NEUTRAL;
     /* Where it may take with its levers matched, the drives judge the match: they know gear and throttle, it does not. */
-    const bool allowed = !faulty && (in_neutral || busim_node_station->matched_take);
+    const bool allowed = sound && (in_neutral || busim_node_station->matched_take);
     const uint8_t event = (uint8_t)(allowed ? BUSIM_STATION_ON_TAKE : BUSIM_STATION_ON_REFUSED);
     const bool moved = take_row(self, event, actions);
     if (moved && self->state == BUSIM_STATION_IS_CLAIMING) {

@@ -1,5 +1,5 @@
-/* A lever's one or two sensors: what they mean, and whether they can be believed. Out of range, never read, or apart for too long
- * is a fault; a faulty lever counts as neutral, and tracks that were apart are believed again once they agree in neutral.
+/* A lever's one or two sensors: what they mean, and whether they can be believed. Out of range or apart for too long, or never
+ * read, is a fault; a faulty lever counts as neutral, and tracks that were apart are believed again once they agree in neutral.
  */
 
 #include "station.h"
@@ -15,6 +15,7 @@ void station_lever_start(station_lever *lever, bool fitted)
     lever->read[0] = lever->read[1] = false;
     lever->apart_since_ns = NODE_NEVER;
     lever->apart = false;
+    lever->out_since_ns = NODE_NEVER;
     lever->faulty = true;
     lever->asked.gear = BUSIM_GEAR_NEUTRAL;
     lever->asked.throttle_permille = 0u;
@@ -57,25 +58,52 @@ static void compare(station_lever *lever, int64_t now_ns, uint8_t gear)
     }
 }
 
-void station_lever_read(station_lever *lever, int64_t now_ns)
+/* What its tracks mean now; false where they are not believed. */
+static bool meaning_now(station_lever *lever, int64_t now_ns, busim_asked *asked)
 {
     const int32_t ends = busim_node_station->lever_low_permille + busim_node_station->lever_high_permille;
-    bool believed = lever->read[0] && meaning_of(lever->tracks[0], &lever->asked);
-    if (busim_node_station->lever_tracks == 2) {
-        busim_asked second;
-        believed = believed && lever->read[1] && meaning_of(ends - lever->tracks[1], &second);
-        if (believed) { /* what they mean together: the one that asks for less */
-            lever->asked = busim_both_ask(second, lever->asked);
-            if (lever->asked.gear == BUSIM_GEAR_NEUTRAL) {
-                lever->asked.throttle_permille = 0u;
-            }
-            compare(lever, now_ns, lever->asked.gear);
-            believed = !lever->apart;
+    busim_asked second;
+    if (!lever->read[0] || !meaning_of(lever->tracks[0], asked)) {
+        return false;
+    }
+    if (busim_node_station->lever_tracks != 2) {
+        return true;
+    }
+    if (!lever->read[1] || !meaning_of(ends - lever->tracks[1], &second)) {
+        return false;
+    }
+    *asked = busim_both_ask(second, *asked); /* the one that asks for less */
+    if (asked->gear == BUSIM_GEAR_NEUTRAL) {
+        asked->throttle_permille = 0u;
+    }
+    compare(lever, now_ns, asked->gear);
+    return !lever->apart;
+}
+
+void station_lever_read(station_lever *lever, int64_t now_ns)
+{
+    /* A frame before a drive would let go of a station that fell silent: until then it means what it meant last. */
+    const int64_t patience_ns = node_timeout_ns(BUSIM_BOAT_TIMING_CONTROL_TIMEOUT_MS - BUSIM_BOAT_TIMING_LEVER_MS);
+    busim_asked asked = {BUSIM_GEAR_NEUTRAL, 0u};
+    const bool believed = meaning_now(lever, now_ns, &asked);
+    if (!believed && !lever->apart && !lever->faulty) {
+        if (lever->out_since_ns == NODE_NEVER) {
+            lever->out_since_ns = now_ns;
+        }
+        if (now_ns - lever->out_since_ns < patience_ns) {
+            return;
         }
     }
+    lever->out_since_ns = NODE_NEVER;
     lever->faulty = !believed;
+    lever->asked = asked;
     if (!believed) {
         lever->asked.gear = BUSIM_GEAR_NEUTRAL;
         lever->asked.throttle_permille = 0u;
     }
+}
+
+bool station_lever_sound(const station_lever *lever)
+{
+    return !lever->fitted || (!lever->faulty && lever->out_since_ns == NODE_NEVER);
 }

@@ -4,18 +4,19 @@ from dataclasses import replace
 
 import pytest
 
-from busim.units import MS
+from busim.units import MS, NEVER
 from nodes.lever import Lever
 
 from .hand_made_frames import AHEAD, ASTERN, NEUTRAL
 from .small_boat import BRIDGE, small_boat
 
 APART_NS = 60 * MS
+OUT_NS = 230 * MS
 ME = replace(small_boat().station_at(BRIDGE), lever_tracks=2)  # 100 to 900 permille, gear from 150 permille of half travel
 
 
 def lever(first: int, second: int) -> Lever:
-    made = Lever(ME)
+    made = Lever(ME, OUT_NS)
     made.tracks = [first, second]
     return made
 
@@ -92,7 +93,57 @@ def test_either_track_out_of_range_is_a_fault(first: int, second: int) -> None:
 
 
 def test_a_track_never_read_is_a_fault() -> None:
-    made = Lever(ME)
+    made = Lever(ME, OUT_NS)
     made.tracks[0] = 500
     assert made.read(0) == (NEUTRAL, 0)
     assert made.faulty
+
+
+# ------------------------------------------------------------------------------------------------ out of range for a moment
+
+ONE_TRACK = replace(ME, lever_tracks=1)
+
+
+def believed(value: int = 700, tracks: int = 1) -> Lever:
+    made = Lever(ONE_TRACK if tracks == 1 else ME, OUT_NS)
+    made.tracks = [value, 1000 - value][:tracks]
+    made.read(0)
+    return made
+
+
+@pytest.mark.parametrize("track", [0, 1])
+@pytest.mark.parametrize("value", [0, 69, 931, 1000])
+def test_out_of_range_for_exactly_so_long_is_a_fault_and_means_what_it_meant_until_then(track: int, value: int) -> None:
+    made = believed(tracks=2)
+    made.tracks[track] = value
+    for now_ns in (5, 5 + 20 * MS, 5 + OUT_NS - 1):
+        assert (made.read(now_ns), made.faulty) == ((AHEAD, 411), False)
+    assert (made.read(5 + OUT_NS), made.faulty) == ((NEUTRAL, 0), True)
+    made.tracks[track] = [700, 300][track]
+    assert (made.read(6 + OUT_NS), made.faulty) == ((AHEAD, 411), False)
+
+
+def test_in_range_for_a_moment_begins_anew() -> None:
+    made = believed()
+    for turn in range(5):
+        made.tracks[0] = 0
+        made.read(turn * OUT_NS + 1)
+        made.read((turn + 1) * OUT_NS)
+        assert not made.faulty
+        made.tracks[0] = 680 - turn
+        made.read((turn + 1) * OUT_NS)
+    made.tracks[0] = 0
+    assert made.read(6 * OUT_NS) == (AHEAD, (int((676 - 500) * 1000 / 400) - 150) * 1000 // 850)
+
+
+def test_a_lever_that_is_faulty_is_not_believed_by_waiting() -> None:
+    made = lever(700, 400)
+    for now_ns in (0, APART_NS):
+        made.read(now_ns)
+    made.tracks[0] = 0
+    assert (made.read(APART_NS + 1), made.faulty) == ((NEUTRAL, 0), True)
+    made = believed()
+    made.tracks[0] = 0
+    made.read(0)
+    made.read(OUT_NS)
+    assert (made.read(OUT_NS + 1), made.faulty, made.out_since_ns) == ((NEUTRAL, 0), True, NEVER)

@@ -45,7 +45,7 @@ def awake() -> AmongFriends:
 def test_a_lever_that_cannot_be_believed_is_told_to_everybody(value: int) -> None:
     rig = awake()
     rig.input("lever.1", value)
-    rig.pass_time(200)
+    rig.pass_time(440)
     assert names(rig) == ["lever_fault"]
     assert rig.last(hand.ALARM, 40, 8) == 8
     assert rig.last(hand.ALARM, 34, 6) == BRIDGE
@@ -68,7 +68,7 @@ def test_levers_not_read_yet_are_no_fault() -> None:
 def test_keys_answer() -> None:
     rig = awake()
     rig.input("lever.1", 0)
-    rig.pass_time(200)
+    rig.pass_time(440)
     assert rig.outputs["sounder"] == 1
     rig.press("silence", for_ms=50)
     assert (names(rig, SILENCED), rig.outputs["sounder"]) == (["lever_fault"], 0)

@@ -160,6 +160,7 @@ def test_a_lever_reads(value: int, gear: int, throttle: int, instance: int) -> N
     rig = StationRig()
     rig.wake()
     rig.lever(value, instance)
+    rig.run_for(230)
     assert rig.lever_says(instance) == (gear, throttle)
     assert rig.lever_says(3 - instance) == (NEUTRAL, 0)
     assert rig.last(hand.LEVER, 7, 1) == int(not 70 <= value <= 930)
@@ -170,10 +171,28 @@ def test_a_lever_that_is_sound_again_is_no_fault() -> None:
     rig.wake()
     rig.lever(0, 1)
     rig.lever(0, 2)
+    rig.run_for(230)
     rig.lever(MIDDLE, 1)
     assert rig.last(hand.LEVER, 7, 1) == 1
     rig.lever(MIDDLE, 2)
     assert rig.last(hand.LEVER, 7, 1) == 0
+
+
+def test_a_lever_out_of_range_for_a_moment_says_what_it_said() -> None:
+    """For a lever period less than a drive would wait for its frames, 250 ms."""
+    rig = StationRig()
+    rig.wake()
+    rig.lever(900)
+    rig.input("lever.1", 0)
+    for _ in range(11):
+        assert (rig.lever_says(), rig.last(hand.LEVER, 7, 1)) == ((AHEAD, 1000), 0)
+        rig.run_for(20)
+    rig.input("lever.1", 800)
+    rig.run_for(20)
+    assert (rig.lever_says(), rig.last(hand.LEVER, 7, 1)) == ((AHEAD, 705), 0)  # (750 - 150) x 1000 / 850
+    rig.input("lever.1", 0)
+    rig.run_for(250)
+    assert (rig.lever_says(), rig.last(hand.LEVER, 7, 1)) == ((NEUTRAL, 0), 1)
 
 
 @pytest.mark.parametrize(("low", "high"), [(100, 700), (300, 900), (50, 951), (1, 999)])
@@ -185,7 +204,7 @@ def test_lopsided_and_odd_sensors(low: int, high: int) -> None:
     seen = {}
     for value in range(low - 31, high + 32):
         rig.input("lever.1", value)
-        rig.run_for(20)
+        rig.run_for(20 if low - 30 <= value <= high + 30 else 260)
         seen[value] = rig.lever_says(1)
     assert seen[middle] == (NEUTRAL, 0)
     assert seen[low] == (ASTERN, 1000)
