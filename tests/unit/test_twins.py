@@ -7,12 +7,17 @@ import pytest
 from busim.requirements.table import BY_ID
 from busim.requirements.verdict import FAIL
 from busim.run.run import carry_out
+from busim.scenario.load import load_scenario
 from busim.simulator.kinds import load_kinds
 from busim.units import SECOND
 from tests.cli.command_line import ROOT, run_busim
+from tests.twins.shorten import SHORTEST
 from tests.twins.table import TWINS, Twin
 
 from .test_coverage_of_requirements import scenario, shipped, verdicts
+
+MOST_STEPS = 6
+"""Actions and faults of a twin's shortest scenario; for alarm.flood it takes more alarms than a list has lines."""
 
 EVERY_TWIN = pytest.mark.parametrize(
     "twin",
@@ -77,3 +82,19 @@ def test_a_drive_that_rearms_itself_fails_exactly_where_its_gear_goes_in_again(s
     outcome = carry_out(loaded.boat, loaded.plan, kinds, brief_cut, seed)
     again = [line for line in outcome.lines if line.words.startswith("engine: gear in") and line.at_ns > 6 * SECOND]
     assert ("drive.rearm" in outcome.failed) == bool(again)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("twin", TWINS, ids=lambda twin: twin.name)
+def test_a_twin_fails_in_a_few_lines_in_which_the_sound_node_does_not(twin: Twin) -> None:
+    """`python -m tests.twins.shorten` makes them of the scenarios above."""
+    boat = shipped(twin.boat)
+    path = SHORTEST / f"{twin.name}.yaml"
+    short = load_scenario(path, boat.boat).scenario
+    assert len(short.actions) + len(short.faults) <= (13 if twin.requirement == "alarm.flood" else MOST_STEPS)
+    verdicts_of = [
+        {verdict.id: verdict.verdict for verdict in carry_out(boat.boat, boat.plan, kinds, short, 1).verdicts}
+        for kinds in (load_kinds({twin.kind: twin.place}), load_kinds())
+    ]
+    assert verdicts_of[0][twin.requirement] == FAIL
+    assert verdicts_of[1][twin.requirement] != FAIL
