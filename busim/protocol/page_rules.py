@@ -156,7 +156,8 @@ def _sending_and_receiving() -> Iterator[str]:
             "A frame that is sent again anyway has a transmit mailbox of its own: a new one overwrites an unsent one, and one that "
             "has waited as long as its period is dropped unsent. An old lever must never be heard late.",
             "At bus-off and at reset everything unsent is flushed.",
-            "Bus-off counts as the loss of all senders. Rejoin with pauses that grow to 10 s, flushed; rejoining never gives "
+            "Bus-off counts as the loss of all senders. Rejoin, flushed, after 20 ms, ten times in a row at "
+            "the most; then with pauses that double from 100 ms to 10 s, and 20 ms again after 10 s without. Rejoining never gives "
             "control back.",
             "Of several buses by which one sender is heard, the first valid new frame acts, one timeout runs for each sender, and "
             "the loss of one bus is alarmed. Unequal content under one counter: the lower thrust, and an alarm. Nothing is "

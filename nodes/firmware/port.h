@@ -16,7 +16,7 @@ bool port_receive(uint8_t *bus, busim_frame *frame);
 /* A frame of ours that was acknowledged and not fetched yet; false where there is none. */
 bool port_sent(uint8_t *bus, uint16_t *id);
 /* A change of a controller that was not fetched yet. At bus-off everything that waits to be sent is thrown away, before this is
- * told; rejoining, after the 128 times 11 recessive bits and a pause that grows to 10 s, is the port's. */
+ * told; rejoining, after the pauses the page names and 128 times 11 recessive bits, is the port's. */
 bool port_controller(uint8_t *bus, node_controller *state);
 /* An input that has another value than was fetched last: at first each of them. Analogue ones every 20 ms, switches at once. */
 bool port_input(uint16_t *channel, int32_t *value);

@@ -128,14 +128,14 @@ def test_a_cut_in_the_middle_of_it_loses_no_run() -> None:
 # ------------------------------------------------------------------------------------------------ what the board does
 
 
-def test_it_rejoins_after_100_ms_and_its_queue_is_empty() -> None:
+def test_it_rejoins_after_20_ms_and_its_queue_is_empty() -> None:
     small = SmallBus(3)
     small.hosts["a"].rejoin = Rejoin()
     small.send(0, "a", 0x100, drop_ns=SECOND)
     small.send(0, "a", 0x200, drop_ns=SECOND)
     small.bus.force_off(0, small.controller("a"))
     small.run(SECOND)
-    assert states(small) == [(0, "a", BUS_OFF), (100 * MS + QUIET_NS, "a", ERROR_ACTIVE)]
+    assert states(small) == [(0, "a", BUS_OFF), (20 * MS + QUIET_NS, "a", ERROR_ACTIVE)]
     assert small.frames == []
 
 
@@ -149,23 +149,28 @@ def test_forced_off_in_mid_frame_the_others_see_six_equal_bits() -> None:
     assert small.accepted == [((20 + 6 + 6 + 8 + 3 + 46) * BIT, 0x7FF)]
 
 
-def test_pauses_double_up_to_10_s_and_start_over_after_10_s_without() -> None:
+def test_ten_short_pauses_then_they_double_up_to_10_s_and_start_over_after_10_s_without() -> None:
     rejoin = Rejoin()
     now_ns, pauses = 0, []
-    for _ in range(9):
+    for _ in range(19):
         pause_ns = rejoin.pause_ns(now_ns, 0)
         pauses.append(pause_ns // MS)
         now_ns += pause_ns + 20 * MS
-    assert pauses == [100, 200, 400, 800, 1600, 3200, 6400, 10_000, 10_000]
+    assert pauses == [20] * 10 + [100, 200, 400, 800, 1600, 3200, 6400, 10_000, 10_000]
     assert rejoin.pause_ns(now_ns + 9 * SECOND, 0) == 10 * SECOND
-    assert rejoin.pause_ns(now_ns + 9 * SECOND, 1) == 100 * MS, "each bus by itself"
-    assert rejoin.pause_ns(now_ns + 29 * SECOND, 0) == 100 * MS
+    assert rejoin.pause_ns(now_ns + 9 * SECOND, 1) == 20 * MS, "each bus by itself"
+    assert rejoin.pause_ns(now_ns + 29 * SECOND, 0) == 20 * MS
+
+
+def test_a_controller_that_is_never_back_for_good_waits_10_s_for_ever() -> None:
+    rejoin = Rejoin()
+    assert [rejoin.pause_ns(0, 0) for _ in range(5000)][-1] == 10 * SECOND
 
 
 def test_while_it_hangs_nobody_asks_and_when_it_goes_on_it_does() -> None:
     small = off(rejoins=True)
-    small.run(50 * MS)
-    small.hosts["a"].hang(50 * MS)
+    small.run(10 * MS)
+    small.hosts["a"].hang(10 * MS)
     small.run(300 * MS)
     assert small.controller("a").state == BUS_OFF
     small.hosts["a"].go_on(300 * MS)
@@ -188,7 +193,7 @@ def test_shorted_so_that_it_reads_recessive_who_sends_goes_off_and_comes_back_in
     small.run(SECOND)
     assert small.frames == []
     offs = [at_ns for at_ns, _, state in states(small) if state == BUS_OFF]
-    assert len(offs) == 4, "at once, after 100, 200 and 400 ms"
+    assert len(offs) == 13, "at once, after 20 ms ten times, after 100 and 200 ms"
     assert small.controller("b").rec == 0
     small.bus.wiring.shorts.remove(wires)
     small.bus.look_again(SECOND)
