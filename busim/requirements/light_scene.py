@@ -58,6 +58,7 @@ class LightScene(Requirement):
         self.page_of: dict[str, int] = {}
         self.call: Call | None = None
         """The last one: the scene that was called last stands."""
+        self.levels = dict.fromkeys(self.node_of_zone, 0)
 
     def attach(self, journal: Journal) -> None:
         journal.watch_events("key", self._key)
@@ -86,13 +87,16 @@ class LightScene(Requirement):
             wanted = dict.fromkeys(self.node_of_zone, 0)
         else:
             wanted = {self.names[zone]: level for zone, level, _, _ in scene.levels} if scene is not None else {}
-        lamps = self.situation.lamps
+        lamps = self.levels
         changing = {zone: level for zone, level in wanted.items() if abs(lamps[zone] - level) > NEAR_PERMILLE}
         self.call = Call(node, control, at_ns, fade_ns, changing)
         self.call.began = {zone: (lamps[zone], 0) for zone in changing}
 
     def _lamp(self, event: Event) -> None:
         at_ns, zone, permille = event[0], event[3], event[4]
+        self._settle(at_ns)  # by what the lamps were until now
+        if zone in self.levels:
+            self.levels[zone] = permille
         call = self.call
         if call is None or zone not in call.began:
             return
@@ -124,7 +128,7 @@ class LightScene(Requirement):
         self.call = None
         for zone, level in call.wanted.items():
             tenth_ns = call.began[zone][1]
-            lamp = self.situation.lamps[zone]
+            lamp = self.levels[zone]
             if abs(lamp - level) > NEAR_PERMILLE or not tenth_ns:
                 words = f"{zone} rests at {lamp} permille where the scene wants {level}, and no word of it"
                 self.tally.fail(now_ns, f"{call.node}: {words}")

@@ -111,13 +111,15 @@ def test_what_is_no_scene() -> None:
 # ------------------------------------------------------------------------------------------------ a driver that comes back
 
 
-def back() -> JudgeRig:
+def back(*, dark: bool = True) -> JudgeRig:
     """The evening scene is on, and the driver of cabin starts anew, dark."""
     rig = JudgeRig(LightReturn, plan())
+    rig.event("start", PANEL_NODE, 0)
     rig.journal.frame(rig.now_ns, 0, SCENE.can_id(PANEL), SCENE.pack(1, 1, 0, 0, 0), -1)
     rig.event("lamp", "cabin", 500, 0)
     rig.after(5000)
-    rig.event("lamp", "cabin", 0, 0)
+    if dark:
+        rig.event("lamp", "cabin", 0, 0)
     rig.event("start", DRIVER_NODE, 0)
     return rig
 
@@ -150,6 +152,39 @@ def test_nothing_to_join() -> None:
     rig.event("start", DRIVER_NODE, 0)
     rig.after(5000)
     assert rig.says() == NOT_EXERCISED
+
+
+@pytest.mark.parametrize("goes", [("start", 3), ("power", 0)])
+@pytest.mark.parametrize("after_ms", [0, 500])
+def test_where_every_panel_has_started_anew_there_is_no_scene_any_more(goes: tuple[str, int], after_ms: int) -> None:
+    rig = back()
+    rig.after(after_ms)
+    rig.event(goes[0], PANEL_NODE, goes[1])
+    rig.after(5000)
+    assert rig.says() == NOT_EXERCISED
+    rig.event("start", DRIVER_NODE, 0)
+    rig.after(5000)
+    assert rig.says() == NOT_EXERCISED, "nor is there one for who comes back later"
+
+
+@pytest.mark.parametrize(("after_ms", "verdict"), [(2000, NOT_EXERCISED), (2001, PASS)])
+def test_what_somebody_does_with_a_lamp_that_was_in_its_place_is_no_flash(after_ms: int, verdict: str) -> None:
+    rig = back(dark=False)
+    rig.after(after_ms)
+    rig.event("key", PANEL_NODE, "touch.3", 1)
+    rig.event("lamp", "cabin", 1000, 0)
+    assert rig.says() == verdict
+
+
+def test_a_lamp_that_goes_out_after_the_scene_had_arrived_is_not_the_scenes() -> None:
+    rig = called()
+    rig.after(100)
+    rig.event("lamp", "cabin", 500, 0)
+    rig.event("lamp", "galley", 0, 0)
+    rig.after(5000)
+    rig.event("lamp", "cabin", 0, 0)
+    rig.after(1000)
+    assert rig.says() == PASS
 
 
 # ------------------------------------------------------------------------------------------------ navigation lights
