@@ -11,7 +11,7 @@ from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.in_a_log import NotInALog
-from busim.requirements.requirement import Context, Requirement, hung_node
+from busim.requirements.requirement import TAMPERED, Context, Requirement, hung_node
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
@@ -38,6 +38,8 @@ class LossNoticed(Requirement):
         self.settled: dict[str, int | None] = {}
         """Drive -> the last valid lever frame before a loss that was answered, or in which its node was lost itself: what its
         throttle does after that is for others to judge."""
+        self.untrue: set[str] = set()
+        """Drives whose reports are spoilt on their way out: whom they obey, and so what they have lost, is not known."""
 
     def attach(self, journal: Journal) -> None:
         journal.watch_outputs(self._throttle, "throttle")
@@ -60,7 +62,7 @@ class LossNoticed(Requirement):
         """The last valid lever frame of a drive that has been without one for the timeout; None for any other."""
         drive = self.situation.drives[name]
         base_ns = drive.lost_base_ns if drive.lost_base_ns is not None else drive.control_ns
-        if base_ns is None or now_ns - base_ns < self.loss_ns or base_ns == self.settled.get(name, -1):
+        if name in self.untrue or base_ns is None or now_ns - base_ns < self.loss_ns or base_ns == self.settled.get(name, -1):
             return None
         return base_ns
 
@@ -91,6 +93,10 @@ class LossNoticed(Requirement):
     def _fault(self, event: Event) -> None:
         if (node := hung_node(event)) is not None:
             self._lost(node)
+        if event[3] in TAMPERED:
+            for node in set(event[4].replace(",", " ").split()) & set(self.situation.by_node):
+                (self.untrue.add if event[5] else self.untrue.discard)(self.situation.by_node[node].name)
+                self._lost(node)
 
     def _lost(self, node: str) -> None:
         drive = self.situation.by_node.get(node)

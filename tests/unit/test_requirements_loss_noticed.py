@@ -102,6 +102,7 @@ def test_a_corrupt_or_foreign_lever_frame_is_none() -> None:
 
 LOST: dict[str, Callable[[JudgeRig], None]] = {
     "its node hangs": lambda rig: rig.event("fault", "hang", DRIVE, 1),
+    "its reports are spoilt": lambda rig: rig.event("fault", "corrupted", f"{DRIVE}, byte 5", 1),
     "its node loses power": lambda rig: rig.event("power", DRIVE, 0),
     "its node starts anew": lambda rig: rig.event("start", DRIVE, 2),
 }
