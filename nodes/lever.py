@@ -5,12 +5,11 @@ from typing import Final
 
 from busim.protocol import values as v
 from busim.protocol.plan import StationPlan
-from busim.units import MS, NEVER
+from busim.units import NEVER
 
 OUT_OF_RANGE_PERMILLE: Final = 30
 TRACKS_APART_PERMILLE: Final = 40
-TRACKS_APART_NS: Final = 60 * MS
-"""Two tracks further apart than this, for this long, are a fault: sampled one after the other they differ while a lever moves."""
+"""Two tracks further apart than this are a fault in time: sampled one after the other they differ while a lever moves."""
 
 Meaning = tuple[int, int]
 """(gear, throttle in permille)"""
@@ -32,8 +31,8 @@ class Lever:
     """A lever's one or two sensors. Out of range or apart for too long, or never read, is a fault; a faulty lever counts as
     neutral, and tracks that were apart are believed again once they agree in neutral.
 
-    Out of range for less than `patience_ns` it means what it meant last: orders that can't be read are orders lost, and a plug that
-    is knocked costs no thrust.
+    In time is after `patience_ns`: orders that can't be read are orders lost, and a plug that is knocked costs no thrust. Until
+    then a lever out of range means what it meant last, and of two tracks that are apart the one counts that asks for less.
     """
 
     __slots__ = ("apart", "apart_since_ns", "faulty", "first", "high", "low", "meant", "out_since_ns", "patience_ns", "tracks")
@@ -87,5 +86,5 @@ class Lever:
                 self.apart = False
         elif self.apart_since_ns == NEVER:
             self.apart_since_ns = now_ns
-        elif now_ns - self.apart_since_ns >= TRACKS_APART_NS:
+        elif now_ns - self.apart_since_ns >= self.patience_ns:
             self.apart = True

@@ -99,11 +99,7 @@ _SINCE: Final = {
 }
 
 
-def _tracks_ms(node: Any) -> int:
-    return 60
-
-
-def _out_of_range_ms(node: Any) -> int:
+def _patience_ms(node: Any) -> int:
     return int(node.timing.control_timeout_ms - node.timing.lever_ms)
 
 
@@ -266,8 +262,8 @@ MEMORY: Final[dict[str, dict[str, Kept]]] = {
     "Lever": {
         **_fixed("first", "high", "low", "patience_ns"),
         **_values("apart", "faulty", "meant", "tracks"),
-        "apart_since_ns": Kept("moment", _tracks_ms),
-        "out_since_ns": Kept("moment", _out_of_range_ms),
+        "apart_since_ns": Kept("moment", _patience_ms),
+        "out_since_ns": Kept("moment", _patience_ms),
     },
     "DriveEcho": {
         "acted_on": Kept("counter", _old_levers, code=LEVER.code, sender="self"),

@@ -5,8 +5,10 @@
 #include "station.h"
 
 #define OUT_OF_RANGE_PERMILLE 30
-#define TRACKS_APART_PERMILLE 40
-#define TRACKS_APART_NS (60 * NODE_MS) /* sampled one after the other they differ while a lever moves */
+#define TRACKS_APART_PERMILLE 40 /* sampled one after the other they differ while a lever moves */
+/* A frame before a drive would let go of a station that fell silent: until then a lever out of range means what it meant last, and
+ * of two tracks that are apart the one counts that asks for less. */
+#define PATIENCE_NS node_timeout_ns(BUSIM_BOAT_TIMING_CONTROL_TIMEOUT_MS - BUSIM_BOAT_TIMING_LEVER_MS)
 
 void station_lever_start(station_lever *lever, bool fitted)
 {
@@ -53,7 +55,7 @@ static void compare(station_lever *lever, int64_t now_ns, uint8_t gear)
         }
     } else if (lever->apart_since_ns == NODE_NEVER) {
         lever->apart_since_ns = now_ns;
-    } else if (now_ns - lever->apart_since_ns >= TRACKS_APART_NS) {
+    } else if (now_ns - lever->apart_since_ns >= PATIENCE_NS) {
         lever->apart = true;
     }
 }
@@ -82,15 +84,13 @@ static bool meaning_now(station_lever *lever, int64_t now_ns, busim_asked *asked
 
 void station_lever_read(station_lever *lever, int64_t now_ns)
 {
-    /* A frame before a drive would let go of a station that fell silent: until then it means what it meant last. */
-    const int64_t patience_ns = node_timeout_ns(BUSIM_BOAT_TIMING_CONTROL_TIMEOUT_MS - BUSIM_BOAT_TIMING_LEVER_MS);
     busim_asked asked = {BUSIM_GEAR_NEUTRAL, 0u};
     const bool believed = meaning_now(lever, now_ns, &asked);
     if (!believed && !lever->apart && !lever->faulty) {
         if (lever->out_since_ns == NODE_NEVER) {
             lever->out_since_ns = now_ns;
         }
-        if (now_ns - lever->out_since_ns < patience_ns) {
+        if (now_ns - lever->out_since_ns < PATIENCE_NS) {
             return;
         }
     }

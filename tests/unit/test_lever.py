@@ -10,7 +10,7 @@ from nodes.lever import Lever
 from .hand_made_frames import AHEAD, ASTERN, NEUTRAL
 from .small_boat import BRIDGE, small_boat
 
-APART_NS = 60 * MS
+APART_NS = 230 * MS
 OUT_NS = 230 * MS
 ME = replace(small_boat().station_at(BRIDGE), lever_tracks=2)  # 100 to 900 permille, gear from 150 permille of half travel
 
