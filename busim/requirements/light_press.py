@@ -102,6 +102,9 @@ class LightPress(Requirement):
 
     def _goes_dark(self, at_ns: int, node: str) -> None:
         """A panel without power, or one that starts, is dark: that is its word on what was pressed within the last second."""
+        if any(touch.node == node for touch in self.touches):
+            for zone in list(self.courses):
+                self._close(zone)  # what has begun to change has answered
         while (touch := next((touch for touch in self.touches if touch.node == node), None)) is not None:
             if at_ns - touch.began_ns > REPORT_NS:
                 self._lost(touch, at_ns)

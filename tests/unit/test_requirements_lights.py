@@ -232,3 +232,17 @@ def test_power_that_comes_makes_no_panel_dark() -> None:
     rig.event("power", "node_20", 1)
     rig.after(1001)
     assert rig.says() == FAIL
+
+
+@pytest.mark.parametrize("rested_ms", [0, 59, 5000])
+def test_a_press_that_was_answered_is_not_lost_with_its_panel(rested_ms: int) -> None:
+    rig = lights()
+    touch(rig, LAMP)
+    rig.after(30)
+    rig.event("lamp", "cabin", 400)
+    rig.after(10)
+    rig.event("lamp", "cabin", 1000)
+    rig.after(rested_ms)
+    rig.event("power", "node_20", 0)
+    rig.after(3000)
+    assert (rig.says(), rig.verdict().measured) == (PASS, 30)
