@@ -118,8 +118,8 @@ def accepts(*requirements: str) -> str:
 
 
 def boat_without_a_watchdog(folder: Path, more: str) -> None:
-    """The first boat with nothing to reset a program that hangs, and no cutout."""
-    text = (ROOT / "configs" / "first_boat" / "boat.yaml").read_text()
+    """The first boat with nothing to reset a program that hangs, no cutout, and nothing accepted but `more`."""
+    text = (ROOT / "configs" / "first_boat" / "boat.yaml").read_text().partition("\naccepted_weaknesses:")[0]
     lines = [line for line in text.splitlines() if "watchdog_ms" not in line]
     (folder / "boat.yaml").write_text("\n".join(lines) + "\n" + more)
     (folder / "hang.yaml").write_text(

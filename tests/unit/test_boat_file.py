@@ -105,7 +105,7 @@ def test_a_path_to_nothing(name: str) -> None:
 
 WEAKNESS = (
     "\naccepted_weaknesses:\n"
-    "  - {{weakness: w, requirements: [{requirement}], faults: [x], reason: why not, date: {date}}}\n\ntiming:\n"
+    "  - {{weakness: w, requirements: [{requirement}], faults: [x], reason: why not, date: {date}}}\n"
 )
 PIECES = ["", "[", "]", "{", "}", ":", "\n", "  ", "- ", "'", '"', "&a ", "*a", "!x ", "-1", "1e99", "null", "true", "x"]
 
@@ -155,15 +155,15 @@ BAD = {
         ["cabin_lamp: 1001 is too large, at most 1000"],
     ),
     "date": (
-        ("\ntiming:\n", WEAKNESS.format(requirement="drive.rearm", date="§2024-05-31")),
+        ("\naccepted_weaknesses:\n", WEAKNESS.format(requirement="drive.rearm", date="§2024-05-31")),
         ['"2024-05-31" reads as a date: put it in quotes'],
     ),
     "day that is none": (
-        ("\ntiming:\n", WEAKNESS.format(requirement="drive.rearm", date="§'2024-02-30'")),
+        ("\naccepted_weaknesses:\n", WEAKNESS.format(requirement="drive.rearm", date="§'2024-02-30'")),
         ['date: a day is wanted, as year-month-day in quotes, like "2024-05-31"'],
     ),
     "no requirement": (
-        ("\ntiming:\n", WEAKNESS.format(requirement="§Drive", date="'2024-05-31'")),
+        ("\naccepted_weaknesses:\n", WEAKNESS.format(requirement="§Drive", date="'2024-05-31'")),
         ["requirements, item 1: the id of a requirement is wanted, like drive.loss_to_neutral"],
     ),
 }  # fmt: skip
@@ -326,6 +326,8 @@ def test_resolved_shows_every_value_with_its_line(first_boat: LoadedBoat) -> Non
 def _leaves(value: Any, path: str) -> list[str]:
     if isinstance(value, dict):
         return [leaf for key, inner in value.items() for leaf in _leaves(inner, f"{path}.{key}" if path else key)]
+    if isinstance(value, list) and any(isinstance(inner, dict) for inner in value):
+        return [leaf for index, inner in enumerate(value) for leaf in _leaves(inner, f"{path}[{index}]")]
     return [path]
 
 
@@ -355,7 +357,7 @@ def test_resolved_of_what_stands_in_a_type_or_a_list(edited: Edited) -> None:
     boat = edited(
         ("    throttle:\n      stroke_mm: 70 ", "    throttle:\n      type: linear\n      #"),
         ("\ntypes:\n", "\ntypes:\n  actuators:\n    linear: {¶stroke_mm: 70}\n"),
-        ("\ntiming:\n", WEAKNESS.format(requirement="drive.rearm", date="'2024-05-31'")),
+        ("\naccepted_weaknesses:\n", WEAKNESS.format(requirement="drive.rearm", date="'2024-05-31'")),
         ("    board: our_board\n  lamp_driver:", "    settings: {a: [1, {b: x}]}\n  lamp_driver:"),
     )
     lines = dict(line.split(" = ", 1) for line in resolved_lines(load_boat(boat.path)))

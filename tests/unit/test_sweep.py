@@ -11,6 +11,7 @@ import pytest
 from busim.faults.table import BY_NAME, FAULTS
 from busim.host.host import NodeError
 from busim.reading.problem import InputError
+from busim.requirements.verdict import ACCEPTED
 from busim.run.run import carry_out
 from busim.scenario.load import load_scenario, steps_of
 from busim.scenario.write import plain_scenario, scenario_text
@@ -259,11 +260,12 @@ def test_what_is_broken_is_found_lost_and_had_again(worker: Worker, grid: Grid, 
     assert severity_of(replace(run, failed=(NODE_PROGRAM,))) == DANGER
 
 
-def test_a_hang_that_nobody_watches_stays_in_gear_and_fails(worker: Worker, setup: Setup, settled: dict[str, Settled]) -> None:
+def test_a_hang_that_nobody_watches_stays_in_gear_and_is_not_met(worker: Worker, setup: Setup, settled: dict[str, Settled]) -> None:
     grid = whole_grid(setup.boat, Asked(1, False, ("hang",)))
     job = next(job for job in grid.jobs if "engine_room" in job.key and "nothing to reset it" in job.key and job.mode == "astern")
     run, _ = worker.run(settled["astern"], replace(job, duration=d.PERMANENT, seed=1))
-    assert "drive.self_loss" in run.failed
+    accepted = {verdict.id: verdict.weakness for verdict in run.verdicts if verdict.verdict == ACCEPTED}
+    assert (accepted["drive.self_loss"], run.failed) == ("a drive that stands still with nothing to reset it", ())
     assert run.severity.in_gear == ("engine",)
     assert "thrust engine" in run.works_not
 
