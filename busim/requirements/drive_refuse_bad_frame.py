@@ -71,7 +71,7 @@ class RefuseBadFrame(Requirement):
         # One frame is enough to reduce (also the first of a station that has taken over in gear).
         reduced = value < before and any(value == frame[2] for frame in drive.recent[-2:])
         lowest = [min(one[2], other[2]) for one, other in pairs]
-        capped = value == self.cap and value < max(before, *lowest)
+        capped = value == self.cap and value < max([before, *lowest])
         if channel == "throttle" and not reduced and not capped and value not in lowest:
             self.tally.fail(at_ns, f"{drive.name}: throttle {value} permille was asked for by no two valid lever frames", 1)
         elif channel == "shift" and not any(value == one[1] == other[1] for one, other in pairs):

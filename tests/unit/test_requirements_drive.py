@@ -14,7 +14,7 @@ from busim.units import MS
 from . import hand_made_frames as hand
 from .hand_made_frames import AHEAD, ASTERN, BETWEEN, NEUTRAL
 from .judge_rig import JudgeRig
-from .small_boat import BRIDGE, DWELL_MS, PORT, SHIFT_ALLOWANCE_NS, SHIFT_RPM, STARBOARD, WHEELHOUSE
+from .small_boat import BRIDGE, DWELL_MS, PORT, SHIFT_ALLOWANCE_NS, SHIFT_RPM, STARBOARD, WHEELHOUSE, small_boat
 
 # ------------------------------------------------------------------------------------------------ engage at idle
 
@@ -314,6 +314,17 @@ def test_one_valid_frame_is_enough_to_reduce_and_for_nothing_else(before: int, v
     rig.after(20)
     rig.lever(AHEAD, 300)
     rig.situation.drives["port"].recent = rig.situation.drives["port"].recent[-1:]
+    rig.event("output", "node_2", "throttle", value)
+    assert (rig.says() == FAIL) == (not good)
+
+
+@pytest.mark.parametrize(("before", "value", "good"), [(500, 200, True), (0, 200, False), (500, 250, False)])
+def test_a_throttle_that_goes_down_to_the_cap_while_nobody_steers_needs_no_frame(before: int, value: int, good: bool) -> None:
+    """Just after a take in gear, with no lever frame of the new station yet."""
+    rig = JudgeRig(RefuseBadFrame, small_boat(rudder={"no_steer_permille": 200}))
+    rig.event("output", "node_2", "throttle", before)
+    rig.take(7)
+    rig.situation.drives["port"].recent = ()
     rig.event("output", "node_2", "throttle", value)
     assert (rig.says() == FAIL) == (not good)
 
