@@ -26,7 +26,7 @@ from .c_driver import SANITIZED, compile_c, compiler
 FIRMWARE = Path(__file__).parents[2] / "nodes" / "firmware"
 TRACE_MAIN = Path(__file__).parent / "firmware_trace.c"
 SHARED = ("seam", "watch", "member", "alarms", "channels")
-OF_KIND = {"zone_driver": "zone_*.c", "station": "station*.c"}
+OF_KIND = {"zone_driver": "zone_*.c", "station": "station*.c", "drive": "drive*.c"}
 """Kind -> its files."""
 
 Step = tuple[str, str]
