@@ -73,13 +73,16 @@ UNCERTAIN: Final = "moments are known to {ms} ms"
 LACKS: Final = {
     "machinery": "adapter: no machinery reaches the device",
     "two stations": "boat: there is only one station on this bus that may take it",
+    "played machinery": "adapter: the machinery is real, and turns as it will",
     "supply": "adapter: nobody is there to switch its supply",
     "a hand": "adapter: no hand is there",
 }
 NO_HEARTBEATS: Final = "no heartbeats"
 LONGEST_GAP: Final = "the longest gap between two heartbeats"
 GAP_UNDER_LOAD: Final = "the longest gap between two heartbeats on a full bus"
-OTHER_FINGERPRINT: Final = "it was built from another boat file: helm {said:04x}, this one is {own:04x}"
+OTHER_FINGERPRINT: Final = (
+    "it was built from another boat file, or packs bytes in another order: helm {said:04x}, this one is {own:04x}"
+)
 SAME_FINGERPRINT: Final = "it was built from this boat file: helm {own:04x}"
 SUPPLY_STAYED: Final = "it went on sending: its supply was not switched off"
 NO_IDENTITY: Final = "it does not say what it is after it starts"
@@ -90,6 +93,14 @@ SECOND_SENDER: Final = "heartbeats of another sender under its address"
 IT_MOVED: Final = "its machinery moved"
 IT_OBEYS: Final = "it obeys station {station} under number {number}"
 NOT_IN_GEAR: Final = "its gear did not go in ({gear}; it obeys {station}), so there was nothing to see"
+DID_NOT_GO: Final = "a station took control and put its lever ahead, and its gear did not go in ({gear}; it obeys {station})"
+BEATS_ALONE: Final = "its heartbeat goes on and its reports have stopped: a heartbeat has to come from the main task"
+NOT_TAKEN: Final = "it does not obey the station that took control, so there was nothing to see"
+WENT_IN_FAST: Final = "its gear went in at {rpm} rpm of at most {limit}"
+STAYED_OUT_FAST: Final = "its gear stayed out at {rpm} rpm"
+FOLLOWS_OLD: Final = "it follows the lever of the station that has lost control"
+LEFT_OLD: Final = "the lever of the station that has lost control moves nothing"
+WENT_IN_AGAIN: Final = "its gear went in again by itself"
 STILL_IN: Final = "its gear is still in"
 WENT_AND_CAME: Final = "the gear went in and came out"
 REPLAY_BORNE: Final = "no thrust came of it"
@@ -101,6 +112,7 @@ AFTER_BAD_CRC: Final = "gear out after the last sound frame"
 AFTER_FINGERPRINT: Final = "gear out after the first heartbeat of another boat file"
 AFTER_HEARTBEATS: Final = "gear out after the last heartbeat"
 AFTER_LEVER: Final = "gear out after the last lever frame"
+LET_GO: Final = "it said that it obeys nobody any more"
 AFTER_STATION: Final = "gear out after the station fell silent"
 SUPPLY_CUT: Final = {True: "without supply its gear is out", False: "without supply its gear stays in, with the engine running"}
 ADAPTER_OVERFLOWS: Final = "the adapter refused {count} frames: it takes no more"

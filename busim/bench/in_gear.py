@@ -7,9 +7,15 @@ from busim.bench.harmless import supply
 from busim.bench.stage import CUTOUT_MS, Ask, Play, Stage
 from busim.bus.controller import Controller
 from busim.events import bits
+from busim.host.inputs import Constant
 from busim.host.tamper import Tamper
 from busim.protocol.catalogue import LEVER
 from busim.units import MS, SECOND
+
+NOTICE_MS = 30
+"""For a program's own pace, and the way of its report."""
+FASTER_RPM = 200
+"""Above the speed a gear may go in at; less than half as much again, which a drive may doubt."""
 
 
 class Withheld(Tamper):
@@ -37,6 +43,21 @@ class SpoiltLever(Tamper):
         return data if can_id >> 6 != bits.CODE_LEVER else data[:7] + bytes([data[7] ^ 1])
 
 
+class StaleLever(Tamper):
+    """A station's lever frames stop counting: each is sent as the last one was, as out of a mailbox nobody fills any more."""
+
+    __slots__ = ("last",)
+
+    def __init__(self) -> None:
+        self.last = b""
+
+    def change(self, can_id: int, data: bytes) -> bytes:
+        if can_id >> 6 != bits.CODE_LEVER:
+            return data
+        self.last = self.last or data
+        return self.last
+
+
 def in_gear(stage: Stage) -> "Play":
     """Afterwards the device says that its gear is in, ahead; else it is told why not, and `stage.ready` is false."""
     station = stage.stations()[0]
@@ -62,15 +83,74 @@ def until_neutral(stage: Stage, from_ns: int, what: str, extra_ms: int = 0) -> P
         stage.measure(what, round((out_ns - from_ns) / MS), limit_ms, reports_ms=reports_ms, independent=stage.witness)
 
 
+def let_go(stage: Stage, from_ns: int, timeout_ms: int) -> None:
+    """When it said that it obeys nobody any more: a gear may come out in time although that was noticed late."""
+    if stage.report.let_go_ns is not None:
+        after_ms = round((stage.report.let_go_ns - from_ns) / MS)
+        stage.measure(labels.LET_GO, after_ms, timeout_ms + NOTICE_MS, reports_ms=1)  # said at once
+
+
 def take_and_go(stage: Stage) -> Play:
-    yield from in_gear(stage)
-    if stage.ready:
-        stage.lever(stage.stations()[0], 0, neutral=True)
-        yield 4 * SECOND
-        if stage.report.gear == bits.NEUTRAL:
-            stage.passed(labels.WENT_AND_CAME)
+    report = stage.report
+    yield from stage.take(stage.stations()[0])
+    if stage.beats_alone():
+        stage.failed(labels.BEATS_ALONE)
+        return
+    if report.gear != bits.AHEAD:
+        stage.failed(labels.DID_NOT_GO.format(gear=report.gear, station=report.station))
+        return
+    stage.lever(stage.stations()[0], 0, neutral=True)
+    yield 4 * SECOND
+    if stage.beats_alone():
+        stage.failed(labels.BEATS_ALONE)
+    elif report.gear == bits.NEUTRAL:
+        stage.passed(labels.WENT_AND_CAME)
+    else:
+        stage.failed(labels.STILL_IN)
+
+
+def fast_idle(stage: Stage) -> Play:
+    """The engine turns faster than a gear may go in at, as it seems to the device, and the lever asks for one."""
+    assert stage.drive is not None
+    host, station = stage.live.world.hosts[stage.node], stage.stations()[0]
+    host.inputs["rpm"].replaced = Constant(stage.drive.shift_rpm + FASTER_RPM)
+    host.wake(stage.now_ns, "rpm")
+    try:
+        yield from stage.take(station)
+        if stage.report.station == 0:
+            stage.undecided(labels.NOT_TAKEN)
+        elif stage.report.asked_gear != bits.NEUTRAL or stage.report.gear != bits.NEUTRAL:
+            stage.failed(labels.WENT_IN_FAST.format(rpm=stage.drive.shift_rpm + FASTER_RPM, limit=stage.drive.shift_rpm))
         else:
-            stage.failed(labels.STILL_IN)
+            stage.passed(labels.STAYED_OUT_FAST.format(rpm=stage.drive.shift_rpm + FASTER_RPM))
+        stage.lever(station, 0, neutral=True)
+        yield 500 * MS
+    finally:
+        host.inputs["rpm"].replaced = None
+        host.wake(stage.now_ns, "rpm")
+
+
+def old_holder(stage: Stage) -> Play:
+    """Another station takes over with its lever in neutral; that of the one before stays ahead."""
+    yield from in_gear(stage)
+    if not stage.ready:
+        return
+    _one, other = stage.stations()[:2]
+    stage.lever(other, 0, neutral=True)
+    yield 300 * MS
+    stage.key(other, "take")
+    yield 3 * SECOND
+    followed = False
+    for _ in range(100):
+        yield 20 * MS
+        followed = followed or (stage.report.gear, stage.report.asked_gear) != (bits.NEUTRAL, bits.NEUTRAL)
+    address = stage.boat.nodes[stage.boat.stations[other].node].address
+    if stage.report.station != address:
+        stage.undecided(labels.NOT_TAKEN)
+    elif followed:
+        stage.failed(labels.FOLLOWS_OLD)
+    else:
+        stage.passed(labels.LEFT_OLD)
 
 
 def withheld(code: int, what: str, extra: Callable[[Stage], int]) -> Callable[[Stage], Play]:
@@ -90,11 +170,17 @@ def tampered(
         host, journal = stage.live.world.hosts[node], stage.live.world.journal
         host.tamper = tamper()
         journal.event(stage.now_ns, "fault", fault, node, 1)
+        from_ns, stage.report.let_go_ns = stage.now_ns, None
         try:
-            yield from until_neutral(stage, stage.now_ns, what, extra(stage))
+            yield from until_neutral(stage, from_ns, what, extra(stage))
+            let_go(stage, from_ns, extra(stage) or stage.live.plan.timing.control_timeout_ms)
         finally:
             host.tamper = None
             journal.event(stage.now_ns, "fault", fault, node, 0)
+        if stage.report.gear == bits.NEUTRAL:
+            yield SECOND  # the station is sound again, and its lever still ahead: nothing may come of it
+            if (stage.report.gear, stage.report.asked_gear) != (bits.NEUTRAL, bits.NEUTRAL):
+                stage.failed(labels.WENT_IN_AGAIN)
 
     return play
 

@@ -34,7 +34,7 @@ from busim.bench.order import (
 )
 from busim.bench.pacing import Pace
 from busim.bench.stage import Ask, Play, Result, Stage
-from busim.bench.stimuli import HAND, MACHINERY, STIMULI, SUPPLY, TWO_STATIONS, Stimulus
+from busim.bench.stimuli import HAND, MACHINERY, PLAYED, STIMULI, SUPPLY, TWO_STATIONS, Stimulus
 from busim.boat.derive import limits_of
 from busim.requirements.verdict import INCONCLUSIVE
 from busim.scenario.model import CrankAction
@@ -327,6 +327,8 @@ class Session:
     def _has(self, need: str) -> bool:
         if need == MACHINERY:
             return self.order.machinery in (SIMULATED, BAND, RIG)
+        if need == PLAYED:
+            return self.order.machinery in (SIMULATED, BAND)
         if need == TWO_STATIONS:
             return len(self.stage.stations()) > 1
         return self.simulated or self.order.hands if need in (SUPPLY, HAND) else True

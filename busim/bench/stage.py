@@ -20,7 +20,7 @@ from busim.protocol.plan import DrivePlan
 from busim.protocol.values import SWITCH_CLOSED
 from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, SELF_REPORTED
 from busim.scenario.model import KeyAction, LeverAction, TouchAction, WheelAction
-from busim.units import MS
+from busim.units import MS, SECOND
 
 CUTOUT_SWITCH: Final[bits.Field] = (44, 0x3)
 CUTOUT_MS: Final = 100
@@ -73,6 +73,8 @@ class Report:
     identity: tuple[int, ...] | None = None
     gear_out_ns: int | None = None
     at_stop_ns: int | None = None
+    let_go_ns: int | None = None
+    """When it said last that it obeys nobody, having obeyed somebody."""
     angle_cdeg: int | None = None
     switch_ns: int | None = None
     """When the witness's gear switch last closed, which is when the gear was out."""
@@ -209,7 +211,10 @@ class Stage:
         elif code == bits.CODE_RUDDER_STATE:
             report.angle_cdeg = STEP_CDEG * bits.signed_field(whole, bits.RUDDER_SENSED)
         elif code == bits.CODE_DRIVE_OBEYS:
-            report.station = bits.field(whole, bits.OBEYS_STATION)
+            station = bits.field(whole, bits.OBEYS_STATION)
+            if report.station and not station:
+                report.let_go_ns = now_ns
+            report.station = station
             report.number = bits.field(whole, bits.OBEYS_NUMBER)
             report.cause = bits.field(whole, bits.OBEYS_CAUSE)
 
@@ -220,6 +225,11 @@ class Stage:
             if switch == SWITCH_CLOSED != self.report.switch:
                 self.report.switch_ns = now_ns
             self.report.switch = switch
+
+    def beats_alone(self) -> bool:
+        """It beats, and has reported nothing of its gear for a second."""
+        silent = self.report.state_ns is None or self.now_ns - self.report.state_ns > SECOND
+        return silent and bool(self.report.beats_ns) and self.now_ns - self.report.beats_ns[-1] < SECOND
 
     def passed(self, what: str) -> None:
         self._add(SELF_REPORTED if self.self_reported else "pass", what)

@@ -11,11 +11,14 @@ from busim import bench_labels as labels
 from busim.bench.harmless import every_id, full_load, heartbeats, second_sender, start_up
 from busim.bench.in_gear import (
     SpoiltLever,
+    StaleLever,
     broken,
+    fast_idle,
     forged,
     heartbeat_extra,
     neutral_now,
     none,
+    old_holder,
     race,
     replayed,
     supply_cut,
@@ -39,6 +42,8 @@ TWO_STATIONS: Final = "two stations"
 SUPPLY: Final = "supply"
 """The device's supply can be switched: by a hand, or by the simulation."""
 HAND: Final = "a hand"
+PLAYED: Final = "played machinery"
+"""What the device measures of its machinery is the bench's to say."""
 
 
 @dataclass(frozen=True)
@@ -114,7 +119,11 @@ STIMULI: Final = (
     ),
     Stimulus(
         "take_and_go", "a station takes control, puts the gear in, and takes it out", DRIVE, (MACHINERY,),
-        ("drive.engage_at_idle", "station.transfer"), take_and_go,
+        ("drive.engage_at_idle", "station.transfer", "drive.self_loss"), take_and_go,
+    ),
+    Stimulus(
+        "fast_idle", "the engine turns too fast for a gear to go in, and the lever asks for one", DRIVE, (MACHINERY, PLAYED),
+        ("drive.engage_at_idle",), fast_idle,
     ),
     Stimulus("neutral_now", "neutral now is pressed with the gear in", DRIVE, (MACHINERY,), ("station.neutral_now",), neutral_now),
     Stimulus(
@@ -125,11 +134,20 @@ STIMULI: Final = (
         "out_of_range", "lever frames that ask for a gear there is not", DRIVE, (MACHINERY, TWO_STATIONS),
         ("drive.refuse_bad_frame",), lambda stage: forged(stage, 3, labels.OUT_OF_RANGE),
     ),
+    Stimulus(
+        "old_holder", "another station takes over, and the lever of the one before stays ahead", DRIVE, (MACHINERY, TWO_STATIONS),
+        ("station.one_in_control",), old_holder,
+    ),
     Stimulus("replayed", "what the station said is said again", DRIVE, (MACHINERY,), ("drive.refuse_bad_frame",), replayed),
     Stimulus(
         "bad_crc", "every lever frame of the station in control has a wrong CRC", DRIVE, (MACHINERY,),
-        ("drive.refuse_bad_frame", "drive.loss_to_neutral", "drive.loss_to_idle"),
+        ("drive.refuse_bad_frame", "drive.loss_to_neutral", "drive.loss_to_idle", "drive.rearm", "drive.loss_noticed"),
         tampered("corrupted", SpoiltLever, labels.AFTER_BAD_CRC, none),
+    ),
+    Stimulus(
+        "stale", "the last lever frame of the station in control is sent again and again", DRIVE, (MACHINERY,),
+        ("drive.refuse_bad_frame", "drive.loss_to_neutral", "drive.loss_to_idle", "drive.rearm", "drive.loss_noticed"),
+        tampered("stale_mailbox", StaleLever, labels.AFTER_LEVER, none),
     ),
     Stimulus(
         "other_fingerprint", "the station in control is of another boat file", DRIVE, (MACHINERY,),
@@ -137,11 +155,13 @@ STIMULI: Final = (
     ),
     Stimulus(
         "heartbeat_gone", "the station's heartbeats end, its levers go on", DRIVE, (MACHINERY,),
-        ("drive.loss_to_neutral",), withheld(bits.CODE_HEARTBEAT, labels.AFTER_HEARTBEATS, heartbeat_extra),
+        ("drive.loss_to_neutral", "drive.rearm", "drive.loss_noticed"),
+        withheld(bits.CODE_HEARTBEAT, labels.AFTER_HEARTBEATS, heartbeat_extra),
     ),
     Stimulus(
         "lever_gone", "the station's lever frames end, its heartbeats go on", DRIVE, (MACHINERY,),
-        ("drive.loss_to_neutral", "drive.loss_to_idle"), withheld(bits.CODE_LEVER, labels.AFTER_LEVER, none),
+        ("drive.loss_to_neutral", "drive.loss_to_idle", "drive.rearm", "drive.loss_noticed"),
+        withheld(bits.CODE_LEVER, labels.AFTER_LEVER, none),
     ),
     Stimulus(
         "station_gone", "the station in control loses its supply", DRIVE, (MACHINERY,),

@@ -268,8 +268,9 @@ def _bench_builds() -> Iterator[str]:
     yield paragraph(
         "A build for the bench, and no other, takes its sensors from the message bench instead of its pins and says there what its "
         f"outputs do, so that simulated machinery can stand for the real. Values in come from address {BENCH_ADDRESS}, which no "
-        "node has; values out go under the node's own address, on every change. Until the first value comes it takes its machinery "
-        "to be at rest, gear out, throttle at its stop and engine off: the bench listens before it sends anything, and refuses a "
+        "node has; values out go under the node's own address, on every change, and all of them where values come in after half a "
+        "second without: a bench that begins learns what they stand at. Until the first value comes it takes its machinery to be "
+        "at rest, gear out, throttle at its stop and engine off: the bench listens before it sends anything, and refuses a "
         "device that reports motion. A channel it does not know is ignored. A build for the bench is never put aboard."
     )
     yield table(("channel", "is", "direction"), [(number, name, "in" if number < 16 else "out") for number, name in BENCH_CHANNELS])

@@ -76,11 +76,11 @@ class LossNoticed(Requirement):
         """A node that goes on beating while its throttle stays open is caught before the run ends."""
         drive = self.situation.by_address[can_id & 0x3F]
         if drive.name in self.open:
-            self._overdue(drive.name, now_ns)
+            self._overdue(drive.name, now_ns, 2 * self.limit_ms)  # until then it may still say how late it is
 
-    def _overdue(self, name: str, now_ns: int) -> None:
+    def _overdue(self, name: str, now_ns: int, limit_ms: int) -> None:
         base_ns = self._base_ns(name, now_ns)
-        if base_ns is not None and now_ns - base_ns > self.limit_ms * MS:
+        if base_ns is not None and now_ns - base_ns > limit_ms * MS:
             self._measure(name, now_ns, "has not told its throttle to go to idle")
 
     def _power(self, event: Event) -> None:
@@ -106,5 +106,5 @@ class LossNoticed(Requirement):
 
     def finish(self, now_ns: int) -> Verdict:
         for name in self.open:
-            self._overdue(name, now_ns)
+            self._overdue(name, now_ns, self.limit_ms)
         return self.tally.verdict("no drive lost control with its throttle told to be off idle")

@@ -127,6 +127,9 @@ static void start_control(drive *self, int64_t now_ns)
     self->wanted = 0u;
     self->changed_ns = 0;
     self->lever_id = DRIVE_NO_ID;
+#ifdef BROKEN_OBEYS_OLD_HOLDER
+    self->old_lever_id = DRIVE_NO_ID;
+#endif
     self->any_lever = false;
     self->lever_ns = 0;
     self->previous.gear = BUSIM_GEAR_NEUTRAL;
@@ -175,6 +178,11 @@ static void hear_heartbeat(drive *self, int64_t now_ns, uint8_t bus, const busim
 static void on_frame(void *memory, int64_t now_ns, uint8_t bus, const busim_frame *frame, node_actions *actions)
 {
     drive *self = (drive *)memory;
+#ifdef BROKEN_BEAT_FROM_TIMER
+    if (self->state == BUSIM_DRIVE_IS_ENGAGED) {
+        return;
+    }
+#endif
     if (node_alarms_frame(&self->alarms, now_ns, bus, frame)) {
         return;
     }
@@ -254,6 +262,13 @@ static void on_controller(void *memory, int64_t now_ns, uint8_t bus, node_contro
 static void on_deadline(void *memory, int64_t now_ns, node_actions *actions)
 {
     drive *self = (drive *)memory;
+#ifdef BROKEN_BEAT_FROM_TIMER
+    if (self->state == BUSIM_DRIVE_IS_ENGAGED) { /* broken on purpose: its main task is dead from here on, and nobody sees it */
+        node_member_beat(&self->member, now_ns, actions);
+        self->deadline_ns = node_earlier(self->member.beat_due_ns, self->member.identity_due_ns);
+        return;
+    }
+#endif
     watch_control(self, now_ns, actions);
     doubt(self, now_ns, actions);
     drive_limit(self, now_ns, actions);

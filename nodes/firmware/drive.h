@@ -135,6 +135,9 @@ typedef struct drive {
     uint8_t wanted; /* what else the claim wanted */
     int64_t changed_ns; /* when whom it obeys changed last */
     uint16_t lever_id;
+#ifdef BROKEN_OBEYS_OLD_HOLDER
+    uint16_t old_lever_id;
+#endif
     busim_pair_watch lever_counter;
     busim_frame lever; /* the last that counted, as it came */
     bool any_lever;

@@ -99,18 +99,30 @@ static bool unequal(const drive *self, const busim_frame *frame)
 }
 
 #ifdef BROKEN_REENGAGES
-/* Broken on purpose: once its lever is heard again, the station it has lost is obeyed as if nothing had been. */
+/* Broken on purpose: once its lever is heard again, whatever its number, the station it has lost is obeyed again. */
 static void obey_again(drive *self, int64_t now_ns, const busim_frame *frame, node_actions *actions)
 {
     busim_lever lever;
     if (self->obeyed == 0u && self->state == BUSIM_DRIVE_IS_FORCED_NEUTRAL && busim_lever_unpack(frame, &lever) == BUSIM_OK &&
-        lever.number == self->number && self->number != 0u) {
+        self->number != 0u) {
         self->obeyed = busim_address_of(frame->id);
         self->obeyed_place = drive_place_of(self->obeyed);
         self->lever_id = frame->id;
         self->lever_ns = now_ns;
+        self->number = lever.number;
         node_watch_start(&self->lever_counter, BUSIM_CODE_LEVER, self->obeyed);
         drive_event(self, now_ns, BUSIM_DRIVE_ON_TAKEN, actions);
+    }
+}
+#endif
+
+#ifdef BROKEN_OBEYS_OLD_HOLDER
+/* Broken on purpose: whoever had control before is listened to as well. */
+static void follow_old(drive *self, int64_t now_ns, const busim_frame *frame, node_actions *actions)
+{
+    busim_lever lever;
+    if (busim_lever_unpack(frame, &lever) == BUSIM_OK) {
+        follow(self, now_ns, self->me->instance == 1 ? lever.gear_1 : lever.gear_2, 0u, actions);
     }
 }
 #endif
@@ -128,36 +140,26 @@ void drive_on_lever(drive *self, int64_t now_ns, uint8_t bus, const busim_frame 
     obey_again(self, now_ns, frame, actions);
 #endif
 #ifdef BROKEN_OBEYS_OLD_HOLDER
-    if (self->obeyed == 0u) {
-        return;
-    }
-    if (frame->id != self->lever_id) {
-        self->lever_ns = now_ns; /* broken on purpose: any station's lever is as good as that of the one in control */
-    }
-#else
-    if (frame->id != self->lever_id) {
-        return;
+    if (self->obeyed != 0u && frame->id == self->old_lever_id) {
+        follow_old(self, now_ns, frame, actions);
     }
 #endif
+    if (frame->id != self->lever_id) {
+        return;
+    }
     result = busim_lever_unpack(frame, &lever);
     if (result != BUSIM_OK && result != BUSIM_OUT_OF_RANGE) {
         return;
     }
-#ifdef BROKEN_OBEYS_OLD_HOLDER
-    verdict = frame->id == self->lever_id ? node_judge(&self->lever_counter, bus, frame) : BUSIM_ACCEPTED;
-#else
     verdict = node_judge(&self->lever_counter, bus, frame);
-#endif
     if (verdict != BUSIM_ACCEPTED && (verdict != BUSIM_DUPLICATE || !unequal(self, frame))) {
         return;
     }
     self->lever = *frame;
     self->any_lever = true;
-#ifndef BROKEN_OBEYS_OLD_HOLDER
     if (lever.number != self->number) {
         return;
     }
-#endif
     asked.gear = self->me->instance == 1 ? lever.gear_1 : lever.gear_2;
     asked.throttle_permille = self->me->instance == 1 ? lever.throttle_1 : lever.throttle_2;
     if (asked.gear > BUSIM_GEAR_ASTERN || asked.throttle_permille > 1000u) {
@@ -267,6 +269,9 @@ static bool fault_gone(const drive *self, int64_t now_ns)
 
 static void change_over(drive *self, int64_t now_ns, uint8_t place, const busim_claim *claim, uint8_t event, node_actions *actions)
 {
+#ifdef BROKEN_OBEYS_OLD_HOLDER
+    self->old_lever_id = self->lever_id;
+#endif
     self->obeyed = (uint8_t)busim_boat_stations[place].address;
     self->obeyed_place = place;
     self->number = claim->number;

@@ -22,6 +22,11 @@ static const bench_channel channels[] = {
 };
 
 #define COUNT (sizeof channels / sizeof channels[0])
+#define BEGINS_NS (500 * NODE_MS) /* a bench that was silent for so long is one that begins */
+
+static int32_t told[COUNT]; /* what each output stands at */
+static bool any_told[COUNT];
+static int64_t heard_ns = -NODE_NEVER;
 
 static bool same(const char *one, const char *other)
 {
@@ -43,6 +48,31 @@ void port_bench_start(void)
     }
 }
 
+static void tell(uint16_t place)
+{
+    busim_bench bench;
+    busim_frame frame;
+    bench.direction = BUSIM_BENCH_DIRECTION_VALUE_OUT;
+    bench.channel = channels[place].number;
+    bench.value = told[place];
+    if (busim_bench_pack(&bench, BUSIM_NODE_ADDRESS, &frame) == BUSIM_OK) {
+        port_send(busim_node_taps[0].bus, &frame, false, port_now_ns() + NODE_SECOND);
+    }
+}
+
+/* A bench that begins is told what all outputs stand at: they may not change for a while. */
+static void greet(void)
+{
+    const int64_t now_ns = port_now_ns();
+    uint16_t place;
+    for (place = 0u; place < COUNT && now_ns - heard_ns > BEGINS_NS; place++) {
+        if (any_told[place]) {
+            tell(place);
+        }
+    }
+    heard_ns = now_ns;
+}
+
 bool port_bench_frame(const busim_frame *frame)
 {
     busim_bench bench;
@@ -53,6 +83,7 @@ bool port_bench_frame(const busim_frame *frame)
     if (busim_bench_unpack(frame, &bench) != BUSIM_OK || bench.direction != BUSIM_BENCH_DIRECTION_VALUE_IN) {
         return true;
     }
+    greet();
     for (place = 0u; place < COUNT; place++) {
         uint16_t channel;
         if (channels[place].number == bench.channel && node_channel_number(the_node.inputs, channels[place].name, &channel)) {
@@ -67,14 +98,9 @@ void port_bench_output(const char *name, int32_t value)
     uint16_t place;
     for (place = 0u; place < COUNT; place++) {
         if (channels[place].number >= 16u && same(channels[place].name, name)) {
-            busim_bench bench;
-            busim_frame frame;
-            bench.direction = BUSIM_BENCH_DIRECTION_VALUE_OUT;
-            bench.channel = channels[place].number;
-            bench.value = value;
-            if (busim_bench_pack(&bench, BUSIM_NODE_ADDRESS, &frame) == BUSIM_OK) {
-                port_send(busim_node_taps[0].bus, &frame, false, port_now_ns() + NODE_SECOND);
-            }
+            told[place] = value;
+            any_told[place] = true;
+            tell(place);
         }
     }
 }

@@ -69,22 +69,25 @@ static node_action *next_entry(node_actions *actions, node_action_kind kind)
     return entry;
 }
 
+#ifdef BROKEN_WRONG_ID
+#define FREE_CODE 14u /* no message has it */
+#endif
+
 /* The frame as it goes out: the same, but in a build that is broken on purpose. */
 static busim_frame as_sent(const busim_frame *frame)
 {
     busim_frame sent = *frame;
 #ifdef BROKEN_WRONG_ID
-    if (busim_code_of(sent.id) < 16u && busim_code_of(sent.id) != BUSIM_CODE_HEARTBEAT) {
-        sent.id = (uint16_t)(sent.id + 1u);
+    if (busim_code_of(sent.id) == BUSIM_CODE_DRIVE_OBEYS || busim_code_of(sent.id) == BUSIM_CODE_LEVER) {
+        sent.id = (uint16_t)(busim_address_of(sent.id) | (unsigned)FREE_CODE << 6);
         busim_seal(&sent, busim_counter_of(frame));
     }
 #endif
 #ifdef BROKEN_BYTE_ORDER
-    if (busim_code_of(sent.id) < 16u) {
-        uint8_t place;
-        for (place = 2u; place < 8u; place++) {
-            sent.data[place] = frame->data[9u - place];
-        }
+    if (busim_code_of(sent.id) == BUSIM_CODE_HEARTBEAT || busim_code_of(sent.id) == BUSIM_CODE_LEVER) {
+        const uint8_t first = busim_code_of(sent.id) == BUSIM_CODE_HEARTBEAT ? 3u : 2u;
+        sent.data[first] = frame->data[first + 1u];
+        sent.data[first + 1u] = frame->data[first];
         busim_seal(&sent, busim_counter_of(frame));
     }
 #endif
