@@ -1,6 +1,7 @@
 """What all tests share: the tables of requirement x scenario that stand at the end of a test run's output."""
 
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 
@@ -11,6 +12,21 @@ SHORT = {"not exercised": "-", "pass (self-reported)": "pass (self)"}
 
 
 @pytest.hookimpl(trylast=True)
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """A worker process hands over what its tests found."""
+    output = getattr(session.config, "workeroutput", None)
+    if output is not None:
+        found = session.config.stash.get(COVERAGE, {})
+        output["coverage"] = [[boat, scenario, row] for (boat, scenario), row in found.items()]
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node: Any) -> None:
+    found = node.config.stash.setdefault(COVERAGE, {})
+    for boat, scenario, row in getattr(node, "workeroutput", {}).get("coverage", []):
+        found.setdefault((boat, scenario), {}).update(row)
+
+
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
     verdicts = config.stash.get(COVERAGE, None)
     for boat in sorted({boat for boat, _ in verdicts or {}}):

@@ -20,6 +20,8 @@ from busim.events import bits
 
 from .command_line import ENTRY, ROOT, call_busim, environment
 
+pytestmark = pytest.mark.xdist_group("real time")
+
 FIRST_BOAT = ROOT / "configs" / "first_boat"
 FIRMWARE = f"{sys.executable} {ROOT / 'tests' / 'cli' / 'firmware_program.py'} {FIRST_BOAT} engine_room"
 ANSWERS = b"the shaft coupling\nshown\n"

@@ -1,14 +1,22 @@
 """The README keeps its word: the ten steps run in their order, the pictures are the program's own."""
 
+import os
 import re
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import pytest
 
-from .command_line import ROOT, call_busim
+from tests.unit.c_driver import compiler
+
+from .command_line import ENTRY, ROOT, call_busim, environment
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 PICTURES = ROOT / "docs" / "pictures"
+ANSWERS = "the shaft coupling\\nshown\\n"
+"""What a person types before a bench moves anything."""
 
 
 def steps() -> list[str]:
@@ -24,6 +32,33 @@ def test_the_ten_steps_run_one_after_the_other(tmp_path: Path) -> None:
         done = call_busim(*step.split()[1:], folder=tmp_path)
         assert done.status == 0, (step, done.out[-500:], done.err)
     assert (tmp_path / "my_boat" / "pictures" / "cut.svg").is_file()
+
+
+@pytest.mark.slow
+@pytest.mark.xdist_group("real time")
+def test_from_export_c_to_a_bench_run_that_passes_and_one_that_fails_in_five_minutes(tmp_path: Path) -> None:
+    compiler()
+    part = README.partition("## Firmware on the bench")[2].partition("\nWith real firmware")[0]
+    lines = [line.strip() for line in part.split("\n") if line.startswith("    ")]
+    assert [line.split()[0] for line in lines] == ["busim"] * 2 + ["F=$(python", "S=$(echo", "gcc", "busim", "gcc", "busim"]
+    programs = tmp_path / "bin"
+    programs.mkdir()
+    for name, words in (("busim", f"-c '{ENTRY}' "), ("python", "")):
+        (programs / name).write_text(f'#!/bin/sh\nexec {sys.executable} {words}"$@"\n')
+        (programs / name).chmod(0o755)
+    *most, last = [line.replace("busim bench", f"printf '{ANSWERS}' | busim bench") for line in lines]
+    script = "\n".join([*(f"{line} || exit 9" for line in most), last])
+    began = time.monotonic()
+    done = subprocess.run(
+        ["bash", "-c", script], cwd=tmp_path, env={**environment(), "PATH": f"{programs}:{os.environ['PATH']}"},
+        stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+    )  # fmt: skip
+    sound, _, broken = done.stdout.decode().partition("bench-0001")
+    assert done.returncode == 1, sound + broken
+    assert "the gear went in and came out" in sound
+    assert "BROKEN ON PURPOSE" in broken
+    assert "its gear is still in" in broken
+    assert time.monotonic() - began < 300
 
 
 @pytest.mark.slow

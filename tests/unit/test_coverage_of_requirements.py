@@ -16,6 +16,8 @@ from busim.scenario.load import LoadedScenario, load_scenario
 from busim.simulator.kinds import load_kinds
 from tests.conftest import COVERAGE
 
+pytestmark = pytest.mark.xdist_group("scenarios")
+
 CONFIGS = Path(__file__).parents[2] / "configs"
 BOATS = sorted(path.parent.name for path in CONFIGS.glob("*/boat.yaml"))
 SCENARIOS = sorted((path.parents[1].name, path.stem) for path in CONFIGS.glob("*/scenarios/*.yaml"))

@@ -46,7 +46,7 @@ def test_the_readme_gives_one_line_to_run_and_one_to_test() -> None:
     (run,) = re.findall(r"^<!-- run command -->`(.*)`$", readme, re.MULTILINE)
     (test,) = re.findall(r"^<!-- test command -->`(.*)`$", readme, re.MULTILINE)
     assert run.endswith("busim rehearse")
-    assert test.endswith("pytest")
+    assert test.endswith("pytest -n 2 --dist loadgroup")
     script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
     assert "<!-- test command -->" in script
 

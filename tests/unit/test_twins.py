@@ -16,6 +16,8 @@ from tests.twins.table import TWINS, Twin
 
 from .test_coverage_of_requirements import scenario, shipped, verdicts
 
+pytestmark = pytest.mark.xdist_group("scenarios")
+
 MOST_STEPS = 6
 """Actions and faults of a twin's shortest scenario; for alarm.flood it takes more alarms than a list has lines."""
 
