@@ -346,38 +346,18 @@ HANDS_ARE: Final = "there are"
 HANDS_TOO_MANY: Final = "{word} is followed by {usage}, and no more"
 HANDS_VALUE: Final = "{word}, {name}: {why}"
 
-# ------------------------------------------------------------------------------------------------ adapters
-# ------------------------------------------------------------------------------------------------ adapters, and a live bus
+# ------------------------------------------------------------------------------------------------ what a frame says
 
-ADAPTER_NO_WIRE: Final = "no wire behind it: nothing is acknowledged, and nothing can be disturbed"
-ADAPTER_SILENT: Final = (
-    "the adapter is told to listen only: it does not even acknowledge. A single node on the bus with it is left without "
-    "acknowledgement, sends again for ever and reports an error; two nodes or more are not disturbed"
-)
-ADAPTER_ACKNOWLEDGES: Final = (
-    "this adapter can't be told to listen only: busim sends nothing, but the adapter acknowledges what others send, and at a wrong "
-    "bit rate it may disturb them (the boat file says {bit_rate} bit/s)"
-)
-ADAPTER_BY_LINK: Final = (
-    "busim sends nothing; whether the adapter listens only is set where its link is: "
-    "sudo ip link set {channel} down; sudo ip link set {channel} up type can bitrate {bit_rate} listen-only on"
-)
-ADAPTER_GONE: Final = "{interface} {channel}: the adapter is gone or gives nothing any more ({why}); {hint}"
-ADAPTER_NOT_OPEN: Final = "{interface} {channel}: can't be opened ({why}); {hint}"
-ADAPTER_NEVER_SENDS: Final = "the adapter was opened to listen only: nothing is sent by it"
-ADAPTER_UNKNOWN: Final = "{interface}: no kind of adapter has this name; {meant}"
-ADAPTER_MEANT: Final = "did you mean {name}?"
-ADAPTER_KNOWN: Final = "known are {names}"
-FOUND_LINK: Final = "a CAN link of this computer"
-FOUND_SERIAL: Final = "a serial port, if an slcan adapter is behind it"
-FOUND_DRIVER: Final = "found by its driver"
-TRY_NONE: Final = "is it plugged in, and is this its name? --list shows what is there"
-TRY_PERMISSION: Final = "you may not use it: join the group that may (often dialout), log in anew, and try again"
-TRY_BUSY: Final = "another program has it: close that, or wait for it to end"
-TRY_DOWN: Final = "the link is down: sudo ip link set {channel} up type can bitrate {bit_rate} listen-only on"
-TRY_PLUG: Final = "look at its plug and cable, plug it in anew, and try again"
-TRY_LINUX: Final = "this kernel has no CAN: another kind of adapter may do, such as slcan"
-TRY_DRIVER: Final = "its driver, or the Python package for it, is not installed here"
-TRY_VALUES: Final = "look at --interface, --channel and --bit-rate"
-NO_ADAPTERS: Final = "no adapter found: is it plugged in? A serial one shows up as a port, others need their driver"
-ADAPTERS_HEAD: Final = ("--interface", "--channel", "what it is")
+SENDER_AT: Final = "node {address}"
+NO_NODE: Final = "nobody"
+NO_DATA: Final = "no data"
+FRAME_OF_BOAT_FILE: Final = "{can_id:03X}: a message of the boat file's own, {data}"
+FRAME_UNKNOWN: Final = "{can_id:03X}: no message of this protocol, {data}"
+FRAME_MISFIT: Final = ": of {length} bytes, {wanted} are right"
+FRAME_SPOILT: Final = ": its CRC is wrong"
+FRAME_ODD: Final = {
+    1: "{can_id:08X}: a 29-bit frame, which no node of a boat sends",
+    2: "{can_id:03X}: a remote frame, which no node of a boat sends",
+    3: "an error frame of the adapter",
+    4: "{can_id:03X}: a CAN FD frame, which no node of a boat sends",
+}

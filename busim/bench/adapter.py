@@ -20,8 +20,9 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Final
 
-from busim import labels
-from busim.logs.frame import LogFrame
+from busim import adapter_labels as labels
+from busim.bench.wire_trouble import Stamps, WireTrouble
+from busim.logs.frame import ERROR, LogFrame
 from busim.logs.source import frame_of
 from busim.reading.problem import nearest, printable
 
@@ -48,6 +49,10 @@ class AdapterError(Exception):
     """What is wrong with an adapter, and what to try, in one line."""
 
 
+class RefusedError(Exception):
+    """An adapter answers that it will not; the message says what, and what to try, with `{bit_rate}` left to be filled in."""
+
+
 @dataclass(frozen=True)
 class Wanted:
     """`channel` as python-can wants it for the interface: a serial port, can0, a number."""
@@ -69,13 +74,25 @@ class Found:
 
 class Adapter:
     """An open adapter. `silent`: true where it was told to listen only, None where that can't be told; `garbage` counts what came
-    and was no frame."""
+    and was no frame; `stamps` knows by whose clock frames are stamped; `echoes` counts own frames that came back from the bus."""
 
     def __init__(self, bus: "can.BusABC", wanted: Wanted, silent: bool | None) -> None:
         self.bus = bus
         self.wanted = wanted
         self.silent = silent
-        self.garbage = 0
+        self.spoilt = 0
+        self.echoes = 0
+        self.trouble = WireTrouble()
+        self.stamps = Stamps(wanted.interface)
+
+    @property
+    def garbage(self) -> int:
+        return self.spoilt + int(getattr(self.bus, "garbage", 0))
+
+    @property
+    def bells(self) -> int:
+        """Frames and commands that it refused, as far as it says so."""
+        return int(getattr(self.bus, "bells", 0))
 
     @property
     def words(self) -> str:
@@ -83,6 +100,8 @@ class Adapter:
             return labels.ADAPTER_NO_WIRE
         if self.silent:
             return labels.ADAPTER_SILENT
+        if not self.wanted.listen_only:
+            return labels.ADAPTER_AS_ASKED
         words = labels.ADAPTER_BY_LINK if self.wanted.interface == "socketcan" else labels.ADAPTER_ACKNOWLEDGES
         return words.format(channel=printable(self.wanted.channel), bit_rate=self.wanted.bit_rate)
 
@@ -93,13 +112,35 @@ class Adapter:
             try:
                 message = self.bus.recv(max(until - time.monotonic(), 0))
             except (ValueError, IndexError):
-                self.garbage += 1  # a line that is no frame: some readers raise whatever it leads them to
+                self.spoilt += 1  # what is no frame: some readers raise whatever it leads them to
                 if time.monotonic() >= until:
                     return None
                 continue
             except Exception as error:
                 raise AdapterError(_trouble(error, self.wanted, labels.ADAPTER_GONE)) from error
-            return None if message is None else frame_of(message)
+            if message is None:
+                return None
+            if not message.is_rx:
+                self.echoes += 1
+                continue
+            frame = frame_of(message)
+            if frame[2] == ERROR:
+                self.trouble.error_frame(frame[3], frame[4])
+            else:
+                self.stamps.see(frame[0])
+            return frame
+
+    def look(self) -> None:
+        """To be called about once a second: asks an adapter that can tell for trouble on the bus; it shows in `trouble` when the
+        answer is in. Errors: AdapterError."""
+        bus: Any = self.bus
+        if not hasattr(bus, "ask_status"):
+            return
+        self.trouble.flags(bus.take_status())
+        try:
+            bus.ask_status()
+        except Exception as error:
+            raise AdapterError(_trouble(error, self.wanted, labels.ADAPTER_GONE)) from error
 
     def send(self, can_id: int, data: bytes) -> None:
         """One plain frame. Errors: AdapterError."""
@@ -118,6 +159,8 @@ class Adapter:
         except Exception as error:
             # It may be unplugged already: nothing is left to be lost.
             logging.getLogger(__name__).debug("closing: %s", error)
+        if hasattr(self.bus, "let_go"):
+            self.bus.let_go()
 
     def __enter__(self) -> "Adapter":
         return self
@@ -146,33 +189,21 @@ def open_adapter(wanted: Wanted) -> Adapter:
         silent = True
     if wanted.interface == "socketcan":
         del options["bitrate"]  # the link has one already
+        options["receive_own_messages"] = True  # which come back once somebody acknowledged them
     try:
-        if wanted.interface == "slcan":
-            return Adapter(_slcan(wanted.channel, sleep_after_open=0, **options), wanted, silent)
-        return Adapter(can.Bus(interface=wanted.interface, channel=wanted.channel, **options), wanted, silent)
+        return Adapter(_bus(wanted, options), wanted, silent)
     except Exception as error:
         raise AdapterError(_trouble(error, wanted, labels.ADAPTER_NOT_OPEN)) from error
 
 
-def _slcan(channel: str, **options: Any) -> "can.BusABC":
-    """python-can's own, but for its reading: a byte at a time is slow, and one byte that is no character would stop it for good."""
-    from can.interfaces.slcan import slcanBus
+def _bus(wanted: Wanted, options: dict[str, Any]) -> "can.BusABC":
+    if wanted.interface == "slcan":
+        from busim.bench.serial_adapter import SerialAdapter
 
-    class Slcan(slcanBus):
-        def _read(self, timeout: float | None) -> str | None:
-            until = time.monotonic() + (timeout or 0)
-            while True:
-                for at, byte in enumerate(self._buffer):
-                    if byte in b"\r\a":
-                        line = bytes(self._buffer[: at + 1]).decode("ascii", "replace")
-                        del self._buffer[: at + 1]
-                        return line
-                came = self.serialPortOrig.read(max(1, self.serialPortOrig.in_waiting))
-                self._buffer.extend(came)
-                if not came and (timeout is not None and time.monotonic() >= until):
-                    return None
+        return SerialAdapter(wanted.channel, wanted.bit_rate, listen_only=wanted.listen_only)
+    import can
 
-    return Slcan(channel, **options)
+    return can.Bus(interface=wanted.interface, channel=wanted.channel, **options)
 
 
 def adapters_found() -> Iterator[Found]:
@@ -219,26 +250,48 @@ _HINTS: Final = {
     errno.ENETDOWN: labels.TRY_DOWN,
     errno.EIO: labels.TRY_PLUG,
     errno.EAFNOSUPPORT: labels.TRY_LINUX,
+    errno.ECONNREFUSED: labels.TRY_NOBODY,
+    errno.EINVAL: labels.TRY_RATE,
+    errno.EOPNOTSUPP: labels.TRY_RATE,
+    errno.ENOBUFS: labels.TRY_ALONE,
 }
+_MISSING_LIBRARY: Final = ("library", ".dll", ".so", "no backend available", "not installed")
+"""What drivers say, where what they stand on is not there."""
 
 
 def _trouble(error: BaseException, wanted: Wanted, words: str) -> str:
     """One line: what could not be done with which adapter, why, and what to try."""
+    place = {"interface": wanted.interface, "channel": printable(wanted.channel), "bit_rate": wanted.bit_rate}
+    for each in _chain(error):
+        if isinstance(each, RefusedError):
+            return labels.ADAPTER_REFUSES.format(words=str(each).format(**place), **place)
     why = printable(" ".join(str(error).split())[:200]) or type(error).__name__
     hint = _hint(error)
-    place = {"interface": wanted.interface, "channel": printable(wanted.channel), "bit_rate": wanted.bit_rate}
     return words.format(why=why, hint=hint.format(**place), **place)
 
 
+def _chain(error: BaseException) -> Iterator[BaseException]:
+    """It, and everything it came of: drivers are wrapped, and wrapped again."""
+    seen: set[int] = set()
+    waiting: BaseException | None = error
+    while waiting is not None and id(waiting) not in seen:
+        seen.add(id(waiting))
+        yield waiting
+        waiting = waiting.__cause__ or waiting.__context__
+
+
 def _hint(error: BaseException) -> str:
-    seen: BaseException | None = error
-    while seen is not None:
-        number = seen.errno if isinstance(seen, OSError) else getattr(seen, "error_code", None)
+    chain = [*_chain(error)]
+    for each in chain:
+        number = each.errno if isinstance(each, OSError) else getattr(each, "error_code", None)
         if number in _HINTS:
             return _HINTS[number]
-        seen = seen.__cause__ or seen.__context__
-    if type(error).__name__ == "CanInterfaceNotImplementedError" or isinstance(error, ImportError):
-        return labels.TRY_DRIVER
-    if isinstance(error, ValueError | TypeError):
+    for each in chain:
+        # Of an import that failed python-can keeps the text alone.
+        if isinstance(each, ImportError) or type(each).__name__ == "CanInterfaceNotImplementedError":
+            return labels.TRY_DRIVER
+        if any(text in str(each).lower() for text in _MISSING_LIBRARY):
+            return labels.TRY_DRIVER
+    if any(isinstance(each, ValueError | TypeError) for each in chain):
         return labels.TRY_VALUES
     return labels.TRY_PLUG

@@ -4,11 +4,9 @@
 to try. Only here does the bench do I/O with a device.
 """
 
-import contextlib
 import selectors
 import socket
 import subprocess
-from collections.abc import Callable
 from typing import Any, Final, Protocol
 
 from busim import bench_labels as labels
@@ -175,15 +173,12 @@ class OverAdapter:
         self.error = error
         self.notes: list[str] = []
         self.words = f"{adapter.wanted.interface} {adapter.wanted.channel}"
-        self.bells = 0
-        """Frames or commands the adapter refused: slcan's BEL, which python-can drops."""
         self.round_trip_ns = ASSUMED_NS
         """The way to the adapter and back; ASSUMED_NS where it can't be asked."""
         bus = adapter.bus
         if hasattr(bus, "serialPortOrig"):
             bus.serialPortOrig.timeout = 0  # what is there, at once
             self._probe(bus)
-            self._count_bells(bus)
         else:
             self.notes.append(labels.ROUND_TRIP_ASSUMED.format(ms=ASSUMED_NS / MS))
         self.notes.append(labels.STAMPED_HERE)
@@ -205,16 +200,10 @@ class OverAdapter:
         self.round_trip_ns = max(times)
         self.notes.append(labels.ROUND_TRIP.format(ms=self.round_trip_ns / MS, hardware=version[0], software=version[1]))
 
-    def _count_bells(self, bus: Any) -> None:
-        read: Callable[[float | None], str | None] = bus._read
-
-        def counting(timeout: float | None) -> str | None:
-            line = read(timeout)
-            if line is not None and line.endswith(slcan.BELL.decode()):
-                self.bells += 1
-            return line
-
-        bus._read = counting
+    @property
+    def bells(self) -> int:
+        """Frames or commands the adapter refused."""
+        return int(self.adapter.bells)
 
     def fileno(self) -> int | None:
         try:
@@ -253,11 +242,4 @@ class OverAdapter:
             raise LinkError(str(error)) from error
 
     def close(self) -> None:
-        """python-can leaves the port open where saying goodbye fails, and pyserial its socket: an adapter that was unplugged."""
-        port = getattr(self.adapter.bus, "serialPortOrig", None)
-        line = getattr(port, "_socket", None)
         self.adapter.close()
-        for left in (port, line):
-            if left is not None:
-                with contextlib.suppress(OSError):
-                    left.close()

@@ -25,6 +25,7 @@ from busim.bench.stimuli import BY_NAME
 from busim.bench.worker import ASK, BLOCK, ENDED, RESULTS, SAY, Job, work
 from busim.boat.load import LoadedBoat
 from busim.commands import ending as endings
+from busim.commands.adapters import INTERFACE, SIMULATED
 from busim.commands.boats import boat_line, find_boat, results_folder, shown_path
 from busim.commands.kinds import classes_for, replaced_kinds
 from busim.commands.plug import bus_of
@@ -36,20 +37,6 @@ from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, Verdic
 
 NODE = Path("--node")
 ONLY = Path("--stimulus")
-INTERFACE = Path("--interface")
-SIMULATED = "simulated"
-
-
-def list_adapters() -> int:
-    from busim.bench.adapter import adapters_found
-
-    rows = [(found.interface, found.channel, found.words) for found in adapters_found()]
-    rows.append((SIMULATED, "", words.FOUND_SIMULATED))
-    for line in table(labels.ADAPTERS_HEAD, rows):
-        print(line)
-    if len(rows) == 1:
-        print(labels.NO_ADAPTERS)
-    return endings.PASSED
 
 
 def bench(

@@ -212,6 +212,39 @@ def judge(
     return run(record, boat, buses=bus or [], as_json=as_json)
 
 
+@app.command(short_help="Listen to a live bus: what is on it in words, kept and judged.")
+@guarded
+def listen(
+    boat: Annotated[
+        Path | None,
+        typer.Argument(metavar="BOAT", help="Whose bus it is. Left out: boat.yaml here, else frames by the protocol alone."),
+    ] = None,
+    interface: Annotated[
+        str | None, typer.Option(metavar="KIND", help="Kind of adapter, as python-can has it: slcan, socketcan.")
+    ] = None,
+    channel: Annotated[str | None, typer.Option(metavar="CHANNEL", help="Which adapter: a serial port, can0, a number.")] = None,
+    list_: Annotated[bool, typer.Option("--list", help="Show the adapters that are there, and end.")] = False,
+    bus: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Which bus of the boat it is. Left out: the one of the helm.")
+    ] = None,
+    bit_rate: Annotated[int | None, _count(10_000, 1_000_000, "Bit/s; left out, the boat file says it")] = None,
+    record: Annotated[Path | None, typer.Option(metavar="FILE", help="Keep every frame in a new log, FILE.log.")] = None,
+    seconds: Annotated[int | None, _count(1, 1_000_000, "End by itself after so many seconds")] = None,
+    acknowledge: Annotated[
+        bool, typer.Option("--acknowledge", help="Acknowledge what is heard: for a node alone on the bus.")
+    ] = False,
+    frames: Annotated[bool, typer.Option("--frames", help="Tell what frames say, too, whenever that is new.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text, at the end.")] = False,
+) -> int:
+    """What is on a live bus: in words as it happens, kept as a log, and judged like one where the boat is known. Nothing is sent,
+    and the adapter is told to listen only where it can be."""
+    from busim.commands.listen import Asked
+    from busim.commands.listen import listen as run
+
+    asked = Asked(interface, channel, bit_rate, bus, record, seconds, acknowledge, frames, as_json)
+    return run(boat, asked, show=list_)
+
+
 @app.command(short_help="Break everything that can break, in every mode.")
 @guarded
 def sweep(
@@ -344,11 +377,12 @@ def bench(
     if machinery not in (None, "rig", "band"):
         ending.say_error("--machinery: rig or band is wanted")
         return ending.BAD_INPUT
-    from busim.commands.bench import bench as run
-    from busim.commands.bench import list_adapters
-
     if list_:
-        return list_adapters()
+        from busim.commands.adapters import list_adapters
+
+        return list_adapters(simulated=True)
+    from busim.commands.bench import bench as run
+
     return run(
         boat,
         node=node,

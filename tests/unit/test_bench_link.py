@@ -8,6 +8,7 @@ import pytest
 
 from busim import bench_labels as labels
 from busim.bench import link as link_module
+from busim.bench import serial_adapter
 from busim.bench.adapter import AdapterError, Wanted, open_adapter
 from busim.bench.doors import loopback_listener
 from busim.bench.link import GARBAGE_MOST, LinkError, OverAdapter, Received
@@ -17,7 +18,8 @@ class AdapterEnd:
     """What an adapter would say and be told."""
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
-        monkeypatch.setattr(link_module, "PROBE_S", 0.0)  # nobody answers here
+        for module, name in ((link_module, "PROBE_S"), (serial_adapter, "ANSWER_S"), (serial_adapter, "START_S")):
+            monkeypatch.setattr(module, name, 0.0)  # nobody answers here
         self.listener = loopback_listener(0)
         self.listener.setblocking(True)
         channel = f"socket://127.0.0.1:{self.listener.getsockname()[1]}"

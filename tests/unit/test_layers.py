@@ -51,7 +51,9 @@ MAY_IMPORT: dict[str, set[str]] = {
         "run", "scenario", "seam", "simulator", "sweep_labels", "units",
     },
     "sweep_labels": set(),
+    "adapter_labels": set(),
     "bench": {
+        "adapter_labels",
         "bench_labels", "boat", "bus", "events", "faults.table", "host", "labels", "logs", "protocol", "reading.problem",
         "record.writer", "rehearsal.script", "requirements", "run", "scenario", "seam", "simulator", "units",
     },
