@@ -159,8 +159,6 @@ class Adapter:
         except Exception as error:
             # It may be unplugged already: nothing is left to be lost.
             logging.getLogger(__name__).debug("closing: %s", error)
-        if hasattr(self.bus, "let_go"):
-            self.bus.let_go()
 
     def __enter__(self) -> "Adapter":
         return self

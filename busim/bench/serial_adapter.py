@@ -7,6 +7,7 @@ short for a shorter frame, and stops for good at a byte that is no character. Lo
 import contextlib
 import re
 import time
+from collections.abc import Iterator
 from typing import Final
 
 from can.exceptions import error_check
@@ -69,16 +70,26 @@ class SerialAdapter(slcanBus):
         try:
             super().__init__(channel, sleep_after_open=0, listen_only=listen_only)
         except BaseException:
-            self.let_go()
-            raise
+            with self._let_go():
+                raise
 
-    def let_go(self) -> None:
-        """python-can leaves the port open where saying goodbye fails, and pyserial its socket."""
+    @contextlib.contextmanager
+    def _let_go(self) -> Iterator[None]:
+        """Closes what there is at the end. python-can leaves the port open where saying goodbye fails, and pyserial its socket,
+        which it forgets at once."""
         port = getattr(self, "serialPortOrig", None)
-        for left in (port, getattr(port, "_socket", None)):
-            if left is not None:
-                with contextlib.suppress(OSError):
-                    left.close()
+        line = getattr(port, "_socket", None)
+        try:
+            yield
+        finally:
+            for left in (port, line):
+                if left is not None:
+                    with contextlib.suppress(OSError):
+                        left.close()
+
+    def shutdown(self) -> None:
+        with self._let_go():
+            super().shutdown()
 
     # ------------------------------------------------------------------------------------------------ opening
 
