@@ -7,7 +7,6 @@ import contextlib
 import errno
 import os
 import socket
-import tty
 from typing import Final, Protocol
 
 LOOPBACK: Final = "127.0.0.1"
@@ -61,6 +60,10 @@ class TerminalStream:
     there. With the first bytes that end is let go, so that it is heard when the program closes its own."""
 
     def __init__(self) -> None:
+        try:
+            import tty
+        except ImportError as error:  # Windows has no such thing
+            raise OSError(errno.ENOSYS, os.strerror(errno.ENOSYS)) from error
         self.ours, self.theirs = os.openpty()
         tty.setraw(self.theirs)
         os.set_blocking(self.ours, False)

@@ -3,6 +3,7 @@
 A frame is on the disk before anybody looks at it, so that neither Ctrl-C nor an adapter that is unplugged loses one.
 """
 
+import contextlib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Final
@@ -40,6 +41,12 @@ class Keeping:
             self.file.write(candump_text(frame))
         except OSError as error:
             raise refused(self.path, labels.RECORD_NOT_WRITTEN.format(why=error.strerror)) from None
+
+    def drop(self) -> None:
+        """Nothing came that could be kept."""
+        self.file.close()
+        with contextlib.suppress(OSError):
+            self.path.unlink()
 
     def close(self) -> None:
         self.file.close()

@@ -4,7 +4,8 @@ import signal
 from types import FrameType, TracebackType
 from typing import Any, Final
 
-_SIGNALS: Final = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+_SIGNALS: Final = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
+"""Windows has no SIGHUP."""
 
 
 class Interrupts:

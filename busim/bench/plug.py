@@ -6,6 +6,7 @@ Each program is a guest with a seat of its own. Whatever one of them does, or no
 import os
 import selectors
 import socket
+import sys
 from collections.abc import Callable
 from typing import Final, TextIO
 
@@ -102,7 +103,9 @@ class Plug:
         self.say(labels.PLUG_TERMINAL.format(path=stream.words))
 
     def listen_to(self, lines: TextIO) -> None:
-        """Lines that people type. What can't be waited for, such as a file, is not listened to."""
+        """Lines that people type. What can't be waited for is not listened to: a file, or on Windows anything but sockets."""
+        if sys.platform == "win32":
+            return
         try:
             self.selector.register(lines, selectors.EVENT_READ, lambda: self._typed(lines))
         except (ValueError, OSError):

@@ -5,7 +5,10 @@ short for a shorter frame, and stops for good at a byte that is no character. Lo
 """
 
 import contextlib
+import errno
+import os
 import re
+import select
 import time
 from collections.abc import Iterator
 from typing import Final
@@ -143,10 +146,24 @@ class SerialAdapter(slcanBus):
                 if self._means_something(line):
                     return line
             with error_check("Could not read from serial device"):
-                came = self.serialPortOrig.read(READ_BYTES)
+                came = self._come()
             self._buffer.extend(came)
             if not came and timeout is not None and time.monotonic() >= until:
                 return None
+
+    def _come(self) -> bytes:
+        """What is there, or a byte that comes within the port's timeout. pyserial's own reading forgets what it has where the other
+        end of a socket closes."""
+        port = self.serialPortOrig
+        line = getattr(port, "_socket", None)
+        if line is None:
+            return bytes(port.read(max(1, port.in_waiting)))
+        if not select.select([line], [], [], port.timeout)[0]:
+            return b""
+        came = line.recv(READ_BYTES)
+        if not came:
+            raise ConnectionResetError(errno.ECONNRESET, os.strerror(errno.ECONNRESET))
+        return bytes(came)
 
     def _next_line(self) -> str | None:
         buffer = self._buffer

@@ -2,6 +2,7 @@
 
 import json
 import re
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -53,19 +54,18 @@ def listen(boat_path: Path | None, asked: Asked, *, show: bool) -> int:
         raise refused(Path("--bus"), words.BUS_OF_NO_BOAT)
     interface, channel = wanted_adapter(asked.interface, asked.channel)
     wanted = Wanted(interface, channel, _bit_rate(asked, interface, boat, bus), listen_only=not asked.acknowledge)
+    keeping = Keeping(asked.record) if asked.record is not None else None
     try:
-        adapter = open_adapter(wanted)
+        with open_adapter(wanted) as adapter:
+            return Listening(boat, bus, asked, adapter, keeping).run()
     except AdapterError as error:
+        if keeping is not None:
+            keeping.drop()
         ending.say_error(str(error))
         return ending.BAD_INPUT
-    keeping = None
-    with adapter:
-        try:
-            keeping = Keeping(asked.record) if asked.record is not None else None
-            return Listening(boat, bus, asked, adapter, keeping).run()
-        finally:
-            if keeping is not None:
-                keeping.close()
+    finally:
+        if keeping is not None:
+            keeping.close()
 
 
 def _bit_rate(asked: Asked, interface: str, boat: LoadedBoat | None, bus: str | None) -> int:
@@ -119,6 +119,8 @@ class Listening:
                 self.lines.take(Line(self.content.clock.last_ns, words.HEARD_FIRST.format(node=self.content.names[address])))
         if self.judge is not None:
             self.judge.feed(frames)
+        if not self.asked.as_json:
+            sys.stdout.flush()  # it is read as it happens, through a pipe too
 
     def _say(self, said: str) -> None:
         """Meanwhile; with --json not among its lines."""
