@@ -69,9 +69,11 @@ class DriveView:
         self.claim_heard = (-1, -1)
         """(id, counter) of the last claim: a frame that came twice is one claim."""
 
-    def new_rule(self) -> bits.CounterRule | bits.SeveralBusesRule:
-        """As a node hears a sender that begins: by its one bus, or by several that may bring the same."""
-        return bits.CounterRule(self.max_gap) if self.buses == 1 else bits.SeveralBusesRule(self.max_gap)
+    def new_rule(self, buses: int | None = None) -> bits.CounterRule | bits.SeveralBusesRule:
+        """As a node hears a sender that begins: by the one bus they share, or by several that may bring the same. Left out: as one
+        that is on all buses of the drive."""
+        shared = self.buses if buses is None else buses
+        return bits.CounterRule(self.max_gap) if shared <= 1 else bits.SeveralBusesRule(self.max_gap)
 
 
 class Situation:

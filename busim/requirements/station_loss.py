@@ -1,12 +1,15 @@
 """The station in control dies or goes silent: every other live station that the drive reaches shows it and sounds.
 
-Counted from the last valid lever frame the drive received. HSC Code 2000, 11.2: a failure of remote control gives an audible and
-visual alarm; SOLAS II-1/31: each position shows which one is in control. That one can then take is `station.transfer`'s to judge.
+Counted from the last valid lever frame the drive received. Of a drive that is hardly heard no station may believe a single
+report: it knows of the loss by the first that counts for it, and has from there, at the least, what it takes to show one.
+HSC Code 2000, 11.2: a failure of remote control gives an audible and visual alarm; SOLAS II-1/31: each position shows which one is
+in control. That one can then take is `station.transfer`'s to judge.
 """
 
 from busim.events import bits
 from busim.events.alarm_view import LINE_OVER
 from busim.events.journal import Event, Journal
+from busim.events.situation import DriveView
 from busim.events.table import MEASURED
 from busim.requirements.in_a_log import NotInALog
 from busim.requirements.requirement import Context, Requirement
@@ -34,8 +37,20 @@ class Loss(Requirement):
         self.stations = {self.situation.node_of[station.address]: station.address for station in context.plan.stations}
         self.obeyed: dict[int, tuple[int, int]] = {}
         """Drive -> (station, when the last lever frame that counted came), as long as it obeys one."""
+        self.rules = {
+            (node, drive.address): self._rule(address, drive)
+            for node, address in self.stations.items()
+            for drive in self.situation.drives.values()
+        }
+        """(station, drive) -> which of the drive's reports count for that station."""
+        self.lost: dict[int, tuple[int, str, set[str]]] = {}
+        """Drive that lost its station -> (last good lever frame, the station that is lost, the stations that know)."""
         self.open: dict[str, tuple[int, str]] = {}
         """Station -> (last good lever frame of the lost one, what was lost): it has still to show it."""
+
+    def _rule(self, station: int, drive: DriveView) -> bits.CounterRule | bits.SeveralBusesRule:
+        buses_of = self.context.plan.buses_of
+        return drive.new_rule(len(set(buses_of(station)) & set(buses_of(drive.address))))
 
     def attach(self, journal: Journal) -> None:
         for address in self.situation.by_address:
@@ -55,17 +70,25 @@ class Loss(Requirement):
             return
         whole = int.from_bytes(data, "big")
         drive, station = can_id & 0x3F, bits.field(whole, bits.OBEYS_STATION)
+        counter = bits.field(whole, bits.COUNTER)
+        told = {
+            node
+            for node, address in self.stations.items()
+            if mask & self.situation.host_bit[address] and self.rules[node, drive].counts(counter, bus)
+        }
         if station:
+            self.lost.pop(drive, None)
             self._over(now_ns)
             return
         before = self.obeyed.pop(drive, None)
-        if before is None or bits.field(whole, bits.OBEYS_CAUSE) not in LOST_CAUSES:
-            return
-        lost = self.situation.node_of[before[0]]
-        for node, address in self.stations.items():
-            hears = mask & self.situation.host_bit[address]
-            if address != before[0] and hears and node in self.situation.running and node not in self.open:
-                self.open[node] = before[1], lost
+        if before is not None and bits.field(whole, bits.OBEYS_CAUSE) in LOST_CAUSES:
+            lost = self.situation.node_of[before[0]]
+            self.lost[drive] = before[1], lost, {lost}
+        if drive in self.lost:
+            base_ns, lost, knowing = self.lost[drive]
+            for node in sorted(told - knowing & self.situation.running - self.open.keys()):
+                self.open[node] = max(base_ns, now_ns - (self.limit_ms - SLACK_MS) * MS), lost
+            knowing |= told
         self._look(now_ns)
 
     def _over(self, now_ns: int) -> None:
@@ -94,7 +117,12 @@ class Loss(Requirement):
         self.tally.measure(waited_ms, now_ns, f"{node}: did not show and alarm that {lost} lost control")
 
     def _start(self, event: Event) -> None:
-        self.open.pop(event[3], None)
+        """Its program begins: it has heard of nothing yet."""
+        node = event[3]
+        self.open.pop(node, None)
+        for drive in self.situation.drives.values():
+            if node in self.stations:
+                self.rules[node, drive.address] = self._rule(self.stations[node], drive)
 
     def _power(self, event: Event) -> None:
         self.open.pop(event[3], None)

@@ -24,15 +24,19 @@ def alarm_line(rig: JudgeRig, node: str, name: str = "control_lost", about: int 
 # ------------------------------------------------------------------------------------------------ station.loss
 
 
-def lost(cause: int = 2, mask: int | None = None) -> JudgeRig:
-    """The wheelhouse held both drives, and both say 250 ms after its last lever frame that they lost it."""
+def lost(cause: int = 2, mask: int | None = None, ahead: int = 1) -> JudgeRig:
+    """The wheelhouse held both drives, and both say 250 ms after its last lever frame that they lost it. Of their reports the last
+    `ahead` - 1 were heard by nobody."""
     rig = JudgeRig(Loss)
     for node in (WHEELHOUSE_NODE, BRIDGE_NODE):
         rig.event("start", node, 0)
     rig.take(1)
+    for drive in (PORT, STARBOARD):
+        rig.obeys(WHEELHOUSE, 1, drive=drive)
     rig.lever(AHEAD, 300)
     rig.after(250)
     for drive in (PORT, STARBOARD):
+        rig.counter(hand.OBEYS, drive, ahead - 1)
         rig.obeys(0, 1, drive=drive, cause=cause, mask=-1 if mask is None else mask)
     return rig
 
@@ -86,6 +90,45 @@ def test_loss_who_does_not_hear_the_drives_need_not_show_it() -> None:
     rig = lost(mask=probe.all_but(BRIDGE))
     rig.after(2000)
     assert rig.says() == "not exercised"
+
+
+def heard_again() -> JudgeRig:
+    """The bridge hears the drives again only two seconds after the loss, ten reports later: two in a row."""
+    rig = lost(mask=JudgeRig(Loss).all_but(BRIDGE))
+    rig.after(2000)
+    for report in range(2):
+        for drive in (PORT, STARBOARD):
+            rig.counter(hand.OBEYS, drive, 9 if not report else 0)
+            rig.obeys(0, 1, drive=drive, cause=2)
+    return rig
+
+
+@pytest.mark.parametrize(("ahead", "verdict"), [(3, "fail"), (4, "not exercised")])
+def test_loss_a_report_that_does_not_count_tells_a_station_nothing(ahead: int, verdict: str) -> None:
+    """The first after more than `max_gap` is not to be believed: the written page's rule for counters."""
+    rig = lost(ahead=ahead)
+    rig.after(2000)
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize(("after_ms", "verdict"), [(200, "pass"), (201, "fail")])
+def test_loss_heard_of_late_is_shown_in_the_time_it_takes_to_show(after_ms: int, verdict: str) -> None:
+    rig = heard_again()
+    rig.after(after_ms)
+    rig.event("output", BRIDGE_NODE, "shows", SHOWS_NOBODY)
+    alarm_line(rig, BRIDGE_NODE)
+    assert rig.says() == verdict
+
+
+def test_loss_a_station_that_began_anew_hears_its_first_report_as_a_first() -> None:
+    rig = lost(mask=JudgeRig(Loss).all_but(BRIDGE))
+    rig.event("start", BRIDGE_NODE, 0)
+    rig.obeys(0, 1, cause=2)
+    rig.after(2000)
+    assert rig.says() == "not exercised"
+    rig.obeys(0, 1, cause=2)
+    rig.after(2000)
+    assert rig.says() == "fail"
 
 
 def test_loss_who_is_off_need_not_show_it() -> None:
