@@ -1,7 +1,8 @@
 """A drive says "neutral" of its sensed gear only while the gear is really out, and does not go on naming a gear that is not in.
 
 A report that repeats an old counter is one that nobody acts on, and says nothing. A clutch lets go before any sensor shows it, and
-a linkage may come off: a gear that is out may be named for as long as the shift has to go where it was told (see `orders`).
+a linkage may come off, before a gear went in as well as after: a gear that is out may be named for as long as the shift has to go
+where it was told (see `orders`), from when it came out or the linkage off, whichever was last.
 """
 
 from busim.events import bits
@@ -27,13 +28,20 @@ class NeutralConfirmed(Requirement):
         self.heard: set[str] = set()
         self.counters = {drive.name: drive.new_rule() for drive in self.situation.drives.values()}
         self.out_ns: dict[str, int] = {}
-        """Drive -> when its gear came out last."""
+        """Drive -> when its gear came out, or its linkage off, last."""
         self.allowed_ns = {name: shift_allowed_ms(limit) * MS for name, limit in context.limits.items()}
 
     def attach(self, journal: Journal) -> None:
         for drive in self.situation.drives.values():
             journal.watch_frames(bits.CODE_DRIVE_STATE << 6 | drive.address, self._state)
         journal.watch_events("gear", self._gear)
+        journal.watch_events("fault", self._fault)
+
+    def _fault(self, event: Event) -> None:
+        at_ns, _, _, fault, place, begins = event
+        name = place.removesuffix(" shift")
+        if fault == "linkage_off" and begins and name != place:
+            self.out_ns[name] = at_ns
 
     def _gear(self, event: Event) -> None:
         if event[4]:

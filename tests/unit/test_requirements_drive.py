@@ -234,6 +234,21 @@ def test_reports_with_the_gear_out_again(sensed: int, verdict: str) -> None:
     assert reports(rig, sensed) == verdict
 
 
+@pytest.mark.parametrize(("place", "allowed"), [("port shift", True), ("starboard shift", False), ("port throttle", False)])
+def test_a_linkage_off_before_the_gear_is_in_is_seen_as_late_as_one_after(place: str, allowed: bool) -> None:
+    """The feedback is on the actuator, and goes all the way to the gear it was told."""
+    rig = JudgeRig(NeutralConfirmed)
+    rig.event("gear", "port", AHEAD, 0, 800)
+    rig.event("gear", "port", NEUTRAL, 0, 800)
+    rig.after(5000)
+    rig.event("fault", "linkage_off", place, 1)
+    rig.after(SHIFT_ALLOWANCE_NS / MS)
+    assert reports(rig, ASTERN) == (NOT_EXERCISED if allowed else FAIL)
+    rig.event("fault", "linkage_off", place, 0)
+    rig.after(1)
+    assert reports(rig, ASTERN) == FAIL
+
+
 def test_neutral_before_any_gear_proves_nothing() -> None:
     rig = JudgeRig(NeutralConfirmed)
     assert reports(rig, NEUTRAL) == NOT_EXERCISED
