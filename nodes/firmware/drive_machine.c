@@ -117,9 +117,10 @@ static uint8_t seen_waking(const drive *self, int64_t now_ns)
     if (!drive_all_seen(&self->senses)) {
         return now_ns >= self->wake_until_ns ? BUSIM_DRIVE_ON_FOUND_OFF_NEUTRAL : NOTHING_SEEN;
     }
-    return drive_sensed_gear(&self->senses) == BUSIM_GEAR_NEUTRAL && drive_throttle_at_stop(&self->senses)
-               ? BUSIM_DRIVE_ON_FOUND_NEUTRAL
-               : BUSIM_DRIVE_ON_FOUND_OFF_NEUTRAL;
+    if (drive_sensed_gear(&self->senses) == BUSIM_GEAR_NEUTRAL && drive_throttle_at_stop(&self->senses)) {
+        return BUSIM_DRIVE_ON_FOUND_NEUTRAL;
+    }
+    return BUSIM_DRIVE_ON_FOUND_OFF_NEUTRAL;
 }
 
 static uint8_t seen_going_idle(const drive *self, int64_t now_ns)

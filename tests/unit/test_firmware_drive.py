@@ -1,159 +1,258 @@
 """The drive in C against the one in Python: calls drawn at random, and builds that are broken on purpose."""
 
 import random
+import re
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
 
 import pytest
 
+from busim.boat.load import load_boat
+from busim.boat.shipped import shipped_folder
 from busim.protocol.catalogue import ALARM_ANSWER, CLAIM, DRIVE_OBEYS, HEARTBEAT, LEVER, NEUTRAL_NOW, RUDDER_STATE
 from busim.protocol.tables import DRIVE_TABLE
 from busim.protocol.values import AHEAD, ASTERN, NEUTRAL, NODE_WORKING
-from nodes.drive import Drive
 
 from .firmware_rig import Drawn, Firmware, Step
 from .test_firmware_station import frame, rows_in
+from .test_two_buses import DOUBLED
 
-DRIVES = (("marsh_tern", "port_drive"), ("marsh_tern", "starboard_drive"), ("first_boat", "engine_room"))
 LONGEST_NS = 40_000_000
+STATES = DRIVE_TABLE.state_values
+CHANGES = {STATES["engaging"]: 40, STATES["slowing"]: 300, STATES["disengaging"]: 100}
+TAKES = {
+    STATES["engaging"]: 60, STATES["engaged"]: 30, STATES["slowing"]: 50, STATES["disengaging"]: 30, STATES["dwelling"]: 60,
+    STATES["held_idle"]: 30,
+}  # fmt: skip
+"""One call in so many moves the lever, or begins a take, so that no state is left too soon for what it waits for."""
+SHIFTED = {NEUTRAL: 0, AHEAD: 1000, ASTERN: -1000}
+ODD_VALUES = (-(2**31), 2**31 - 1, -1151, -1000, -31, -30, -5, 10, 11, 99, 100, 101, 500, 750, 899, 900, 1030, 1031, 1151, 4000)
+SPOILT = (
+    "lever", "beat", "shift", "throttle", "switch", "rpm", "other", "rudder", "frozen shift", "frozen shift", "frozen throttle",
+)  # fmt: skip
+SPOILT_IN_GEAR = ("", "lever", "frozen shift", "frozen throttle")
+DRIVES = (
+    ("marsh_tern", "port_drive"), ("marsh_tern", "starboard_drive"), ("first_boat", "engine_room"), ("doubled", "engine_room"),
+    ("bare", "engine_room"), ("strict", "port_drive"),
+)  # fmt: skip
 BROKEN = (
     "WRONG_ID", "BYTE_ORDER", "COUNTER_IGNORED", "CRC_UNCHECKED", "TIMEOUTS_TRIPLED", "NO_TIMEOUT", "REENGAGES", "OBEYS_OLD_HOLDER",
     "ENGAGES_ABOVE_IDLE",
 )  # fmt: skip
-SHOWN = {NEUTRAL: 0, AHEAD: 1000, ASTERN: -1000}
+EDITED = {
+    "doubled": ("first_boat", DOUBLED),
+    "bare": (
+        "first_boat",
+        [
+            ("neutral_switch: true ", "neutral_switch: false "),
+            ("engine_stop: true ", "engine_stop: false "),
+            ("      do: neutral\n", "      do: idle\n"),
+        ],
+    ),
+    "strict": (
+        "marsh_tern",
+        [
+            ("on_one_drive_lost:\n  do: carry_on", "on_one_drive_lost:\n  do: neutral"),
+            ("partition_policy:\n  do: each_obeys", "partition_policy:\n  do: neutral"),
+        ],
+    ),
+}
+"""A redundant pair; a drive with next to nothing fitted that stays in gear; two drives that want each other heard."""
 
 
-class Helm(Drawn):
-    """What stations, machinery and the other helm nodes do to a drive, mostly: one station takes control and drives."""
-
-    asked = (NEUTRAL, 0)
-    claimed = (0, 0, 0, 0)
-    """(station, number, what it wants, how its levers stand) of the take that is being asked for."""
-    jammed = ""
-    """What does not follow for now."""
-
-    def event(self) -> str:
-        draw, what = self.draw, self.draw.randrange(100)
-        if what < 38:
-            return self.lever()
-        if what < 50:
-            return self.heartbeat()
-        if what < 62 and (not self.node.obeyed or not draw.randrange(5)):
-            return self.claim()
-        if what < 86:
-            return self.sensor()
-        if what < 88:
-            stations = [station.address for station in self.boat.plan.stations]
-            return frame(self, NEUTRAL_NOW, draw.choice(stations), int(not draw.randrange(12)), draw.choice((0, 0, 0, 2, 8)))
-        if what < 93:
-            return self.other_drive()
-        if what < 97:
-            return self.rudder()
-        if what < 99:
-            listeners = [entry.address for entry in self.boat.boat.nodes.values() if entry.kind in ("station", "alarm")]
-            return frame(self, ALARM_ANSWER, draw.choice(listeners), draw.randrange(1, 9), self.entry.address, 0, draw.randrange(4))
-        return f"C {draw.choice(self.boat.plan.buses_of(self.entry.address))} {draw.randrange(3)}"
-
-    def station(self) -> int:
-        """The one in control mostly, or any that may be."""
-        stations = self.node.me.stations
-        return self.node.obeyed if self.node.obeyed and self.draw.randrange(12) else int(self.draw.choice(stations))
-
-    def lever(self) -> str:
-        draw, drive = self.draw, self.node
-        if not draw.randrange(12):
-            self.asked = (draw.choice((NEUTRAL, NEUTRAL, AHEAD, AHEAD, AHEAD, ASTERN)), draw.choice((0, 100, 500, 1000)))
-        gear, throttle = self.asked if draw.randrange(60) else (draw.randrange(4), draw.randrange(1024))
-        throttle = throttle if gear else 0
-        number = drive.number if draw.randrange(20) else draw.choice((0, 1, drive.number + 1 & 0xFFFF))
-        return frame(self, LEVER, self.station(), number, gear, throttle, gear, throttle, int(not draw.randrange(500)), 0)
-
-    def heartbeat(self) -> str:
-        plan = self.boat.plan
-        helm = plan.helm_fingerprint if self.draw.randrange(200) else 0x1234
-        station = self.station() if self.draw.randrange(3) else self.draw.choice([station.address for station in plan.stations])
-        return frame(self, HEARTBEAT, station, NODE_WORKING, 0, helm, plan.lighting_fingerprint, 1)
-
-    def claim(self) -> str:
-        draw, drive = self.draw, self.node
-        if not self.claimed[0] or not draw.randrange(6):
-            number = drive.number + draw.choice((1, 1, 1, 1, 2, 0, -1)) & 0xFFFF
-            self.claimed = draw.choice(drive.me.stations), number, draw.choice((7, 3, 3, 3, 1, 2)), draw.randrange(3)
-        station, number, wanted, how = self.claimed
-        matched = drive.asked_gear, max(0, min(drive.asked_throttle + draw.choice((0, 0, 50, 100, 101, -100, -101)), 1000))
-        gear, throttle = ((NEUTRAL, 0), (NEUTRAL, 0), matched)[how] if draw.randrange(12) else self.asked
-        return frame(self, CLAIM, station, number, wanted, gear, throttle, gear, throttle, int(not draw.randrange(40)))
-
-    def sensor(self) -> str:
-        """They follow the actuators, at once or in between, and sometimes show what they like."""
-        draw, drive = self.draw, self.node
-        if not draw.randrange(60):
-            self.jammed = draw.choice(("", "", "", "shift_position", "throttle_position", "rpm"))
-        channel = draw.choice(("shift_position", "throttle_position", "neutral_switch", "rpm"))
-        if channel == self.jammed:
-            return f"I {channel} {({'shift_position': drive.shift_position, 'throttle_position': 500, 'rpm': 1500})[channel]}"
-        strange = not draw.randrange(80)
-        if channel == "shift_position":
-            value = SHOWN[drive.asked_gear] if draw.randrange(25) else draw.choice((0, 100, 101, 500, 749, 750, 900, -900, 899))
-            value = draw.choice((1150, 1151, -1250, -(2**31), 2**31 - 1)) if strange else value
-        elif channel == "throttle_position":
-            value = drive.asked_throttle if draw.randrange(25) else draw.choice((0, 10, 11, 400, 1000))
-            value = draw.choice((-30, -31, 1030, 1031, -250, -(2**31))) if strange else value
-        elif channel == "neutral_switch":
-            value = int(abs(drive.shift_position) < 500) if not strange else draw.randrange(2)
-        else:
-            limit = drive.me.shift_rpm
-            value = 700 if draw.randrange(8) else draw.choice((600, 0, 2400, 99, 100, limit - 1, limit, limit + 1))
-        return f"I {channel} {value}"
-
-    def other_drive(self) -> str:
-        others = [drive for drive in self.boat.plan.drives if drive.address != self.entry.address]
-        if not others:
-            return self.heartbeat()
-        draw, mine = self.draw, (self.node.obeyed, self.node.number)
-        station, number = mine if draw.randrange(8) else draw.choice(((0, 0), (1, 7), (0, mine[1]), (3, mine[1])))
-        return frame(self, DRIVE_OBEYS, others[0].address, station, number, 0, 5, 4, 0, others[0].instance)
-
-    def rudder(self) -> str:
-        rudder = self.boat.plan.rudder
-        if rudder is None:
-            return self.lever()
-        draw = self.draw
-        station = self.node.obeyed if draw.randrange(6) else 0
-        return frame(self, RUDDER_STATE, rudder.address, station, self.node.number, 0, 0, draw.choice((0,) * 12 + (1, 2, 3)))
+@pytest.fixture(scope="module", autouse=True)
+def _edited_boats(firmware: Firmware, tmp_path_factory: pytest.TempPathFactory) -> None:
+    for name, (shipped, edits) in EDITED.items():
+        text = (shipped_folder() / shipped / "boat.yaml").read_text(encoding="utf-8")
+        for old, new in edits:
+            assert text.count(old) == 1, old
+            text = text.replace(old, new)
+        path = tmp_path_factory.mktemp("boats") / name / "boat.yaml"
+        path.parent.mkdir()
+        path.write_text(text, encoding="utf-8")
+        firmware.boats[name] = load_boat(Path(path))
 
 
+class Helm:
+    """What happens round one drive in one life: somebody takes and moves levers, machinery follows; and what goes wrong with it."""
+
+    def __init__(self) -> None:
+        self.waiting: list[str] = []
+        self.spoilt = ""
+        """What does not come, or makes no sense, for a while."""
+        self.holder = 0
+        self.gear, self.throttle = NEUTRAL, 0
+
+    def __call__(self, played: Drawn) -> str:
+        if not self.waiting:
+            self.waiting += self._happens(played)
+        return self.waiting.pop(0)
+
+    def _happens(self, played: Drawn) -> list[str]:
+        draw = played.draw
+        engaged = played.node.state == STATES["engaged"]
+        waits = self.spoilt.startswith("frozen") and played.node.state in CHANGES
+        if not waits and not draw.randrange(50 if engaged and not self.spoilt else 300):
+            self.spoilt = draw.choice(SPOILT_IN_GEAR if engaged else ("",) * 6 + SPOILT)
+            if engaged and self.spoilt.startswith("frozen"):
+                self.gear = NEUTRAL
+                return [f"I throttle_position {draw.choice((10, 11, 80, 300))}"]
+        if not waits and not draw.randrange(CHANGES.get(played.node.state, 40)):
+            self.gear = draw.choice((NEUTRAL, AHEAD, AHEAD, ASTERN))
+            self.throttle = draw.choice((0, 0, 200, 400, 1000, draw.randrange(1001))) if self.gear else 0
+        if played.node.state == STATES["held_idle"] and not draw.randrange(60):
+            return self._heard(played, NEUTRAL_NOW, self.holder, 1, 0)
+        if not waits and not draw.randrange(TAKES.get(played.node.state, 200 if played.node.obeyed else 25)):
+            return self._take(played)
+        what: Callable[[Drawn], list[str]] = draw.choices(
+            (self._lever, self._sensors, self._beat, self._other, self._rudder, self._odd), (30, 26, 28, 10, 8, 1)
+        )[0]
+        return what(played)
+
+    def _spoils(self, played: Drawn, what: str) -> bool:
+        return self.spoilt == what and played.draw.randrange(20) > 0
+
+    def _heard(self, played: Drawn, message: object, sender: int, *values: int) -> list[str]:
+        """A frame; of a sender on two shared buses by both, and then perhaps not alike."""
+        line = frame(played, message, sender, *values)  # type: ignore[arg-type]
+        plan = played.boat.plan
+        shared = sorted({*plan.buses_of(played.entry.address)} & {*plan.buses_of(sender)})
+        if len(shared) < 2 or not played.draw.randrange(6):
+            return [line]
+        _, bus, can_id, data = line.split()
+        copy = f"F {shared[bus == str(shared[0])]} {can_id} {data}"
+        if message is LEVER and not played.draw.randrange(6):
+            number, gear, throttle, *rest = values
+            counter = played.counters[int(can_id, 16)]
+            data = LEVER.pack(int(can_id, 16), counter, number, gear, throttle // 2, *rest).hex()
+            copy = f"F {shared[bus == str(shared[0])]} {can_id} {data}"
+        return [line, copy][:: played.draw.choice((1, -1))]
+
+    def _take(self, played: Drawn) -> list[str]:
+        """Claims of one take, mostly of the next number with the lever in neutral or matched; they may be withdrawn."""
+        draw, node = played.draw, played.node
+        engaged = node.state == STATES["engaged"]
+        stations = [station for station in played.boat.plan.stations if station.matched_take or not engaged or draw.randrange(2)]
+        self.holder = draw.choice(stations or played.boat.plan.stations).address
+        number = draw.choice((1, 1, 1, 1, 1, 1, 1, 1, 0, 2, 0x8000)) + node.number & 0xFFFF
+        near = max(0, min(1023, node.asked_throttle + draw.choice((0, 50, -100, 101))))
+        self.gear, self.throttle = draw.choice([*[(NEUTRAL, 0), (node.asked_gear, near)] * 2, (ASTERN, 0)])
+        wanted = draw.choice((7, 7, 7, 7, 7, 7, 3, 3, 1, 2, 4))
+        lines = [line for _ in range(draw.choice((1, 3, 3, 4))) for line in self._claim(played, number, wanted, 0)]
+        if not draw.randrange(8):
+            lines += self._claim(played, number, wanted, 1)
+        return lines
+
+    def _claim(self, played: Drawn, number: int, wanted: int, withdrawn: int) -> list[str]:
+        stands = (self.gear, self.throttle)
+        return self._heard(played, CLAIM, self.holder, number, wanted, *stands, *stands, withdrawn)
+
+    def _lever(self, played: Drawn) -> list[str]:
+        draw, node = played.draw, played.node
+        station = node.obeyed or self.holder or played.boat.plan.stations[0].address
+        number = node.number
+        if self._spoils(played, "lever"):
+            return self._beat(played)
+        gear, throttle = (self.gear, self.throttle) if draw.randrange(40) else (draw.randrange(4), draw.randrange(1024))
+        if not draw.randrange(10):  # of somebody who has no say, or had it
+            station, number = draw.choice(played.boat.plan.stations).address, draw.choice((number, number + 1 & 0xFFFF))
+            gear = gear if station == node.obeyed else draw.choice((NEUTRAL, AHEAD, ASTERN))
+        return self._heard(played, LEVER, station, number, gear, throttle, gear, throttle, int(not draw.randrange(500)), 0)
+
+    def _beat(self, played: Drawn) -> list[str]:
+        draw, plan = played.draw, played.boat.plan
+        if self._spoils(played, "beat"):
+            return self._sensors(played)
+        stations = [station.address for station in plan.stations]
+        station = draw.choice([*stations, played.node.obeyed or stations[0]])
+        helm = plan.helm_fingerprint ^ int(not draw.randrange(300))
+        return self._heard(played, HEARTBEAT, station, NODE_WORKING, 0, helm, plan.lighting_fingerprint, 1)
+
+    def _sensors(self, played: Drawn) -> list[str]:
+        """One of them as its actuator has it, or as it is when broken."""
+        draw, node = played.draw, played.node
+        which = draw.choice(("shift", "throttle", "rpm"))
+        if self.spoilt == f"frozen {which}":
+            return self._beat(played)
+        shown = {
+            "shift": (("shift_position", SHIFTED[node.asked_gear]), ("neutral_switch", int(node.asked_gear == NEUTRAL))),
+            "throttle": (("throttle_position", node.asked_throttle),),
+            "rpm": (("rpm", draw.choice((0, 600, 800, 800, 1000, 1001, 813))),),
+        }[which]
+        spoils = self._spoils(played, which) or self._spoils(played, "switch") or not draw.randrange(200)
+        values = [(name, draw.choice(ODD_VALUES) if spoils else value) for name, value in shown]
+        if self.spoilt == "rpm" and which == "rpm":
+            values = [("rpm", draw.choice((1500, 2500)))]
+        return [f"I {name} {value}" for name, value in values[: draw.choice((1, 2, 2, 2, 2, 2))]]
+
+    def _other(self, played: Drawn) -> list[str]:
+        draw, plan, node = played.draw, played.boat.plan, played.node
+        drives = [drive for drive in plan.drives if drive.address != played.entry.address]
+        if not drives or (self._spoils(played, "other") and draw.randrange(2)):
+            return self._lever(played)
+        pair = (node.obeyed, node.number)
+        if self._spoils(played, "other"):
+            pair = ((0, plan.stations[-1].address, plan.stations[0].address)[node.number % 3], node.number ^ 1)
+        return self._heard(played, DRIVE_OBEYS, drives[0].address, *pair, 0, 1, 1, 0, drives[0].instance)
+
+    def _rudder(self, played: Drawn) -> list[str]:
+        draw, plan = played.draw, played.boat.plan
+        if plan.rudder is None or (self._spoils(played, "rudder") and draw.randrange(2)):
+            return self._lever(played)
+        spoils = self._spoils(played, "rudder")
+        station = draw.choice((0, 1)) if spoils else played.node.obeyed
+        fault = draw.randrange(4) if spoils else 0
+        return self._heard(played, RUDDER_STATE, plan.rudder.address, station, played.node.number, 0, 0, fault)
+
+    def _odd(self, played: Drawn) -> list[str]:
+        """Keys, bus-off, answers, its own address, nonsense."""
+        draw, plan, own = played.draw, played.boat.plan, played.entry.address
+        station = draw.choice(plan.stations).address
+        what = draw.randrange(10)
+        if what < 2:
+            pressed = int(not draw.randrange(3))
+            return self._heard(played, NEUTRAL_NOW, station, pressed, draw.choice((0, 0, 1 << station, 0b101010)))
+        if what < 4:
+            return [f"C {draw.choice(plan.buses_of(own))} {draw.randrange(3)}"]
+        if what < 7:
+            numbers = (draw.randrange(1, 10), draw.choice((own, own, 1)), draw.randrange(3), draw.randrange(1, 4))
+            return self._heard(played, ALARM_ANSWER, station, *numbers)
+        if what == 7:
+            return self._heard(played, HEARTBEAT, own, NODE_WORKING, 0, 1, 2, 3)
+        message = draw.choice((LEVER, CLAIM, NEUTRAL_NOW, HEARTBEAT))
+        return [f"F {draw.choice(plan.buses_of(own))} {message.can_id(station):x} {draw.randbytes(draw.randrange(9)).hex() or '-'}"]
+
+
+@cache
 def drawn(firmware: Firmware, boat: str, node: str, seeds: range, calls: int) -> list[Step]:
     trace: list[Step] = []
     for seed in seeds:
-        helm = Helm(firmware.boat(boat), node, random.Random(f"{seed} {node} drive"))
-        trace += helm.play(calls, lambda played: played.event(), LONGEST_NS)
+        trace += Drawn(firmware.boat(boat), node, random.Random(f"{seed} {node}")).play(calls, Helm(), LONGEST_NS)
     return trace
 
 
 def test_drawn_calls(firmware: Firmware) -> None:
-    trace = drawn(firmware, "first_boat", "engine_room", range(3), 1500)
-    assert firmware.differences(trace, "first_boat", "engine_room") == []
-
-
-SELDOM = {16, 17, 31, 32, 33, 36, 37}
-"""Rows that drawn calls take seldom or, without the policy to stay engaged, never: they are in scenarios."""
+    for boat, node in (("first_boat", "engine_room"), ("doubled", "engine_room")):
+        assert firmware.differences(drawn(firmware, boat, node, range(3), 600), boat, node) == []
 
 
 @pytest.mark.slow
-def test_many_drawn_calls_take_nearly_every_row(firmware: Firmware) -> None:
-    rows: set[str] = set()
+def test_many_drawn_calls_take_nearly_every_row_and_name_every_cause(firmware: Firmware) -> None:
+    rows, causes = set[str](), set[str]()
     for boat, node in DRIVES:
-        trace = drawn(firmware, boat, node, range(30), 1500)
-        assert firmware.differences(trace, boat, node) == []
+        trace = drawn(firmware, boat, node, range(100, 125), 1200)
+        causes |= set(re.findall(r"r \d+ (\d+) ", " ".join(answer for _, answer in trace)))
+        assert firmware.differences(trace, boat, node) == [], (boat, node)
+        assert len(trace) > 30_000
         rows |= rows_in(trace)
-    assert {str(row.number) for row in DRIVE_TABLE.rows if row.number not in SELDOM} <= rows
+    # Today all are met, some thrice only: another drive draws other lives, and may miss one.
+    assert len({str(row.number) for row in DRIVE_TABLE.rows} - rows) <= 2
+    assert len({str(cause) for cause in (*range(11), 12)} - causes) <= 1, "all that a drive may name"
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("switch", BROKEN)
 def test_a_build_that_is_broken_on_purpose_differs(switch: str, firmware: Firmware) -> None:
-    trace = drawn(firmware, "marsh_tern", "port_drive", range(8), 1500)
+    trace = drawn(firmware, "marsh_tern", "port_drive", range(6), 1200)
     assert firmware.differences(trace, "marsh_tern", "port_drive", f"BROKEN_{switch}") != []
-
-
-def test_it_is_the_drives_kind() -> None:
-    assert set(Drive.inputs) == {"shift_position", "throttle_position", "neutral_switch", "rpm"}

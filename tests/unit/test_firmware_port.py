@@ -19,7 +19,14 @@ from .firmware_rig import FIRMWARE, OF_KIND, Firmware, sources_of
 
 OF_A_PORT = ("channels", "mailboxes", "port_bench", "port_host", "port_host_open", "run", "slcan")
 OF_A_SYSTEM = ("port_host.c", "port_host_open.c")
-SWITCHES = ("WRONG_ID", "BYTE_ORDER", "COUNTER_IGNORED", "CRC_UNCHECKED", "TIMEOUTS_TRIPLED", "BEAT_FROM_TIMER")
+NODES = (
+    ("marsh_tern", "wheelhouse"), ("marsh_tern", "saloon_driver"), ("first_boat", "wheelhouse"), ("marsh_tern", "port_drive"),
+    ("first_boat", "engine_room"),
+)  # fmt: skip
+SWITCHES = (
+    "WRONG_ID", "BYTE_ORDER", "COUNTER_IGNORED", "CRC_UNCHECKED", "TIMEOUTS_TRIPLED", "BEAT_FROM_TIMER", "NO_TIMEOUT", "REENGAGES",
+    "OBEYS_OLD_HOLDER", "ENGAGES_ABOVE_IDLE",
+)  # fmt: skip
 
 
 def all_sources(firmware: Firmware, boat: str, node: str, folder: Path) -> tuple[list[Path], list[Path]]:
@@ -39,9 +46,7 @@ def test_no_heap_no_floating_point_and_no_other_header() -> None:
             assert set(re.findall(r"#include <(.*)>", path.read_text())) <= {"stdbool.h", "stdint.h", "stddef.h"}, path.name
 
 
-@pytest.mark.parametrize(
-    ("boat", "node"), [("marsh_tern", "wheelhouse"), ("marsh_tern", "saloon_driver"), ("first_boat", "wheelhouse")]
-)
+@pytest.mark.parametrize(("boat", "node"), NODES)
 @pytest.mark.parametrize("by", ["gcc", "clang"])
 def test_all_of_it_compiles_without_a_warning(boat: str, node: str, by: str, firmware: Firmware, tmp_path: Path) -> None:
     compiler(by)
