@@ -72,8 +72,10 @@ class LightPress(Requirement):
             (self.situation.node_of[panel.address], f"touch.{control.number}"): (panel, control)
             for panel in plan.panels
             for control in panel.controls
-            if control.page == 0 and control.action in JUDGED_ACTIONS  # a panel shows its first page
+            if control.page == 0 and control.action in JUDGED_ACTIONS
         }
+        self.elsewhere: set[str] = set()
+        """Panels' nodes that show another page than their first: a touch is of another field there."""
         self.courses: dict[str, Course] = {}
         """Zone -> how it changes, or changed last."""
         self.levels = dict.fromkeys(self.zone_names.values(), 0)
@@ -91,8 +93,14 @@ class LightPress(Requirement):
         journal.watch_events("start", self._start)
         journal.watch_events("power", self._power)
         journal.watch_outputs(self._output, "field.")
+        journal.watch_outputs(self._page, "page")
+
+    def _page(self, event: Event) -> None:
+        _, _, _, node, _, page = event
+        (self.elsewhere.add if page else self.elsewhere.discard)(node)
 
     def _start(self, event: Event) -> None:
+        self.elsewhere.discard(event[3])
         self.numb.discard(event[3])
         self._goes_dark(event[0], event[3])
 
@@ -124,7 +132,7 @@ class LightPress(Requirement):
     def _key(self, event: Event) -> None:
         at_ns, _, _, node, key, down = event
         found = self.fields.get((node, key))
-        if found is None:
+        if found is None or (down and node in self.elsewhere):
             return
         panel, control = found
         if not down:

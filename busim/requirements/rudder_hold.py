@@ -56,6 +56,8 @@ class Hold(Requirement):
         self.broken: set[str] = set()
         """Faults of the rudder itself that are on: what it does then is for rudder.fault_found."""
         self.names = {station.address: station.name for station in plan.stations}
+        self.met: set[tuple[int, int]] = set()
+        """Takes, as (station, number), whose wheel was heard where the rudder is: a report that says so may come late."""
 
     def attach(self, journal: Journal) -> None:
         rudder = self.situation.rudder
@@ -84,7 +86,12 @@ class Hold(Requirement):
         if pair == self.pair:
             return
         before, self.pair = self.pair, pair
-        if rudder.station:
+        self.met &= {pair}
+        if rudder.station and pair in self.met:
+            self.holding = None
+            self.wheel_ns = now_ns
+            self.rule = bits.SeveralBusesRule(self.max_gap)
+        elif rudder.station:
             self._measure(rudder, now_ns)
             self._hold(rudder, now_ns, f"{self.names.get(rudder.station, rudder.station)} took control", lost=False)
             self.wheel_ns = now_ns
@@ -121,21 +128,23 @@ class Hold(Requirement):
 
     def _wheel(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         rudder = self.situation.rudder
-        if rudder is None or can_id & 0x3F != self.pair[0] or not mask & self.situation.host_bit[rudder.address]:
-            return
-        if not bits.sound(can_id, data):
+        if rudder is None or not mask & self.situation.host_bit[rudder.address] or not bits.sound(can_id, data):
             return
         whole = int.from_bytes(data, "big")
-        if not self.rule.counts(bits.field(whole, bits.COUNTER), bus) or bits.field(whole, bits.WHEEL_NUMBER) != self.pair[1]:
+        end = rudder.plan.hard_over_cdeg
+        kind = bits.field(whole, bits.WHEEL_KIND)
+        apart = max(-end, min(bits.signed_field(whole, bits.WHEEL_ANGLE), end)) - rudder.true_cdeg(now_ns)
+        if (can_id & 0x3F, number := bits.field(whole, bits.WHEEL_NUMBER)) != self.pair:
+            if number and (kind == RATE or (not kind and abs(apart) <= NEAR_CDEG)):
+                self.met.add((can_id & 0x3F, number))
+            return
+        if not self.rule.counts(bits.field(whole, bits.COUNTER), bus):
             return
         self._watch_loss(rudder, now_ns)
         self.wheel_ns = now_ns
         holding = self.holding
         if holding is None or holding.lost:
             return
-        kind = bits.field(whole, bits.WHEEL_KIND)
-        end = rudder.plan.hard_over_cdeg
-        apart = max(-end, min(bits.signed_field(whole, bits.WHEEL_ANGLE), end)) - rudder.true_cdeg(now_ns)
         side = 1 if apart > 0 else -1
         if kind == RATE or (not kind and (abs(apart) <= NEAR_CDEG or side == -holding.side)):
             self._measure(rudder, now_ns)

@@ -19,6 +19,8 @@ from tests.unit.slcan_device import BELL, Answer, SlcanDevice, without_waits
 from .command_line import ENTRY, ROOT, Ended, call_busim, environment
 from .test_plug import Plugged
 
+pytestmark = pytest.mark.xdist_group("real time")
+
 FIRST_BOAT = str(ROOT / "configs" / "first_boat")
 SILENT: dict[bytes, Answer] = dict.fromkeys((b"", b"C", b"S", b"L", b"O", b"V", b"F"), b"")
 LEVER_LINE = "t0818" + LEVER.pack(LEVER.can_id(1), 7, 3, 1, 500, 0, 0, 0, 0).hex().upper() + "\r"

@@ -246,3 +246,24 @@ def test_a_press_that_was_answered_is_not_lost_with_its_panel(rested_ms: int) ->
     rig.event("power", "node_20", 0)
     rig.after(3000)
     assert (rig.says(), rig.verdict().measured) == (PASS, 30)
+
+
+def test_on_another_page_the_same_place_is_another_field() -> None:
+    rig = lights()
+    rig.event("output", "node_20", "page", 1)
+    touch(rig, LAMP)
+    rig.after(2000)
+    assert rig.says() == NOT_EXERCISED
+    rig.event("output", "node_20", "page", 0)
+    touch(rig, LAMP)
+    rig.after(2000)
+    assert rig.says() == FAIL
+
+
+def test_a_panel_that_starts_shows_its_first_page() -> None:
+    rig = lights()
+    rig.event("output", "node_20", "page", 1)
+    rig.event("start", "node_20", 2)
+    touch(rig, LAMP)
+    rig.after(2000)
+    assert rig.says() == FAIL

@@ -129,6 +129,19 @@ def test_a_take_moves_the_rudder_by_no_more_than_2_degrees(moved: int, verdict: 
     assert rig.verdict().measured == abs(moved)
 
 
+@pytest.mark.parametrize(("wheel", "verdict"), [(1250, PASS), (1251, FAIL)])
+def test_a_report_that_comes_late_counts_from_no_later_than_the_wheel_that_was_there(wheel: int, verdict: str) -> None:
+    """The bus was taken for a while: the wheel had been where the rudder is, and been followed, before the report came through."""
+    rig = RudderJudge(Hold)
+    rig.steered(1000)
+    rig.wheel(wheel, station=BRIDGE, number=2)
+    rig.after(20)
+    rig.report(BRIDGE, 2)
+    rig.after(100)
+    rig.goes(1600, 1600)
+    assert rig.says() == verdict
+
+
 def test_where_the_rudder_was_on_its_way_counts() -> None:
     """Half a second after it set out it is 3.5 degrees on; there it has to stop."""
     rig = RudderJudge(Hold)
