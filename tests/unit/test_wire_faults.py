@@ -166,7 +166,7 @@ def test_bus_off_of_the_drive_that_is_over_within_the_timeout_is_ridden_through(
     under_way.with_fault("bus_off_forced", DRIVE_TAP).run(10 * SECOND)
     assert under_way.told("controller", "engine_room", "main", BUS_OFF) == [UNDER_WAY_NS]
     (back_ns,) = under_way.told("controller", "engine_room", "main", ERROR_ACTIVE)
-    assert UNDER_WAY_NS + 105 * MS < back_ns < UNDER_WAY_NS + 200 * MS, "100 ms and 128 runs of 11 recessive bits on a busy bus"
+    assert UNDER_WAY_NS + 25 * MS < back_ns < UNDER_WAY_NS + 100 * MS, "20 ms and 128 runs of 11 recessive bits on a busy bus"
     assert under_way.told("gear", "engine", 0) == []
 
 
