@@ -76,6 +76,12 @@ LACKS: Final = {
     "played machinery": "adapter: the machinery is real, and turns as it will",
     "supply": "adapter: nobody is there to switch its supply",
     "a hand": "adapter: no hand is there",
+    "timely": "adapter: the way to it and back takes too long for anything to be timed",
+    "a full bus": "adapter: it takes fewer frames than fill the bus, {count} were refused",
+}
+NEEDS: Final = {
+    "timely": "needs an adapter that answers within 50 ms",
+    "a full bus": "needs an adapter that takes as many frames as fill the bus",
 }
 NO_HEARTBEATS: Final = "no heartbeats"
 LONGEST_GAP: Final = "the longest gap between two heartbeats"
@@ -168,6 +174,20 @@ MISSING: Final = "not exercised: {names}"
 
 # ------------------------------------------------------------------------------------------------ what is known of the adapter
 
+RATE_TAKEN: Final = "the adapter took the bit rate, {bit_rate:,} bit/s"
+RATE_TOLD: Final = "the adapter was told the bit rate, {bit_rate:,} bit/s"
+RATE_UNANSWERED: Final = "the adapter was told the bit rate, {bit_rate:,} bit/s, and did not answer"
+RATE_OF_LINK: Final = "the bit rate is set where the link is: it has to be {bit_rate:,} bit/s (ip -details link show)"
+ACKNOWLEDGED: Final = {
+    "acknowledged": "another node acknowledges what the bench sends",
+    "unacknowledged": "nobody acknowledges what the bench sends",
+    "untold": "whether another node acknowledges what the bench sends can't be told with this adapter",
+}
+NOBODY_ACKNOWLEDGES: Final = (
+    "nobody acknowledges what the bench sends, though the device is heard: nothing that was to be shown would reach it. Does its "
+    "controller only listen, or is its transceiver told to be silent? Is there 120 ohm at both ends?"
+)
+WIRE_SAYS: Final = "{refusal}. The adapter says: {trouble}"
 ROUND_TRIP: Final = "the adapter answers within {ms:.2f} ms (hardware {hardware}, software {software})"
 ROUND_TRIP_ASSUMED: Final = "the way to the adapter and back can't be measured: {ms:g} ms is assumed"
 NO_VERSION: Final = "the adapter does not say its version ({why}): the way to it and back is assumed"

@@ -7,6 +7,7 @@ to try. Only here does the bench do I/O with a device.
 import selectors
 import socket
 import subprocess
+from collections.abc import Generator
 from typing import Any, Final, Protocol
 
 from busim import bench_labels as labels
@@ -14,6 +15,7 @@ from busim.bench import slcan
 from busim.bench.doors import LOOPBACK, SocketStream, loopback_listener
 from busim.bench.guest import Seat
 from busim.bench.pacing import clock_ns
+from busim.bench.probe import Known, probe
 from busim.bench.slcan import Slcan, frame_line
 from busim.logs.frame import PLAIN
 from busim.units import MS
@@ -182,6 +184,26 @@ class OverAdapter:
         else:
             self.notes.append(labels.ROUND_TRIP_ASSUMED.format(ms=ASSUMED_NS / MS))
         self.notes.append(labels.STAMPED_HERE)
+
+    def probe(self) -> Generator[int, str, Known]:
+        """What is known of the adapter, once something may be sent. Errors: LinkError."""
+        try:
+            return (yield from probe(self.adapter, self.send))
+        except self.error as error:
+            raise LinkError(str(error)) from error
+
+    def ask_for_trouble(self) -> None:
+        """The answer shows in `trouble` when this is asked again. Errors: LinkError."""
+        try:
+            self.adapter.look()
+        except self.error as error:
+            raise LinkError(str(error)) from error
+
+    @property
+    def trouble(self) -> list[str]:
+        """What the adapter told of trouble on the bus, in words."""
+        words: list[str] = self.adapter.trouble.words()
+        return words
 
     def _probe(self, bus: Any) -> None:
         """How long its answers take: asked for its version, which puts nothing on the bus."""

@@ -202,8 +202,6 @@ class SerialAdapter(slcanBus):
         self._write("F")
 
     def take_status(self) -> int | None:
-        """The flags since they were taken last; None where it never told any."""
-        status = self.status
-        if status is not None:
-            self.status = 0
+        """The flags that came since they were taken last; None where no answer came."""
+        status, self.status = self.status, None
         return status

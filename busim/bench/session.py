@@ -14,17 +14,16 @@ from busim.bench.band import Band
 from busim.bench.cap import within_cap
 from busim.bench.farewell import Farewell
 from busim.bench.guest import Seat
-from busim.bench.link import InWorld, Link, LinkError
+from busim.bench.link import InWorld, Link, LinkError, OverAdapter
 from busim.bench.listening import FirstListen
 from busim.bench.live import LiveBoat
+from busim.bench.needs import FULL_BUS, lacking, wanted_of_adapter
 from busim.bench.order import (
     ADAPTER,
     BAND,
     DONE,
     MOVING_KINDS,
     REFUSED,
-    RIG,
-    SIMULATED,
     WENT_WRONG,
     EndedError,
     Ending,
@@ -33,10 +32,11 @@ from busim.bench.order import (
     Talk,
 )
 from busim.bench.pacing import Pace
+from busim.bench.probe import UNACKNOWLEDGED
 from busim.bench.stage import Ask, Play, Result, Stage
-from busim.bench.stimuli import HAND, MACHINERY, PLAYED, STIMULI, SUPPLY, TWO_STATIONS, Stimulus
+from busim.bench.stimuli import STIMULI, Stimulus
 from busim.boat.derive import limits_of
-from busim.requirements.verdict import INCONCLUSIVE
+from busim.requirements.verdict import INCONCLUSIVE, NOT_EXERCISED
 from busim.scenario.model import CrankAction
 from busim.seam import Node
 from busim.units import MS, SECOND
@@ -244,6 +244,7 @@ class Session:
         yield from self._confirm()
         self._begin_to_speak()
         yield SETTLING_NS
+        yield from self._probe()
         if self.band is not None and not self.band.answered:
             raise RefusedError(labels.NO_BAND)
         if self.stage.drive is not None and (self.simulated or self.band is not None):
@@ -265,12 +266,30 @@ class Session:
             yield SECOND  # it boots
         self.talk.say(labels.LISTENING)
         self.listening = FirstListen(self.order.plan, self.stage.address, self.witness_address)
-        yield self.listening.lasts_ns
+        for _ in range(2):  # asked in the middle, and again, when the first answer is in
+            yield self.listening.lasts_ns // 2
+            self._ask_for_trouble()
         refusal = self.listening.refusal()
         if refusal:
-            raise RefusedError(refusal)
+            trouble = getattr(self.link, "trouble", [])
+            raise RefusedError(labels.WIRE_SAYS.format(refusal=refusal, trouble="; ".join(trouble)) if trouble else refusal)
         self.talk.say(labels.HEARD_ALONE.format(node=self.order.node, count=len(self.listening.beats_ns)))
         self.listening = None
+
+    def _ask_for_trouble(self) -> None:
+        if isinstance(self.link, OverAdapter):
+            self.link.ask_for_trouble()
+
+    def _probe(self) -> Play:
+        """What is known of the adapter. Where nobody acknowledges, nothing goes out but one frame, again and again."""
+        if not isinstance(self.link, OverAdapter):
+            return
+        known = yield from self.link.probe()
+        for line in known.lines:
+            self.talk.say(line)
+        self.link.notes += known.lines
+        if known.acknowledged == UNACKNOWLEDGED:
+            raise RefusedError(labels.NOBODY_ACKNOWLEDGES)
 
     def _confirm(self) -> Play:
         """Before the first frame is sent to something that can move something."""
@@ -313,25 +332,24 @@ class Session:
         stage = self.stage
         stage.stimulus, stage.requirements = stimulus.name, stimulus.requirements
         first = len(stage.results)
-        lacks = [labels.LACKS[need] for need in stimulus.needs if not self._has(need)]
+        lacks = lacking(
+            stimulus.needs, self.order, simulated=self.simulated, stations=len(stage.stations()),
+            round_trip_ns=int(getattr(self.link, "round_trip_ns", 0)),
+        )  # fmt: skip
         if lacks:
             stage.not_exercised(", ".join(lacks))
         else:
-            self.talk.say(labels.STIMULUS.format(name=stimulus.name, words=stimulus.words))
+            needs = [] if self.simulated else wanted_of_adapter(stimulus.needs)
+            self.talk.say(labels.STIMULUS.format(name=stimulus.name, words="; ".join([stimulus.words, *needs])))
             bells, stops = getattr(self.link, "bells", 0), self.pace.stops
             yield from stimulus.play(stage)
-            self._doubt(stage.results[first:], getattr(self.link, "bells", 0) - bells, self.pace.stops - stops)
+            bells, stops = getattr(self.link, "bells", 0) - bells, self.pace.stops - stops
+            if bells and FULL_BUS in stimulus.needs:
+                del stage.results[first:]
+                stage.not_exercised(labels.LACKS[FULL_BUS].format(count=bells))
+            self._doubt(stage.results[first:], bells, stops)
             yield from stage.calm()
         self.talk.results(stage.results[first:])
-
-    def _has(self, need: str) -> bool:
-        if need == MACHINERY:
-            return self.order.machinery in (SIMULATED, BAND, RIG)
-        if need == PLAYED:
-            return self.order.machinery in (SIMULATED, BAND)
-        if need == TWO_STATIONS:
-            return len(self.stage.stations()) > 1
-        return self.simulated or self.order.hands if need in (SUPPLY, HAND) else True
 
     def _doubt(self, results: list[Result], bells: int, stops: int) -> None:
         """What was shown with an adapter that took no more, or while the computer was late, was not shown."""
@@ -341,6 +359,8 @@ class Session:
         elif stops or (not self.simulated and self.pace.lateness.share_ns(0.99) > LATE_NS):
             words = labels.COMPUTER_LATE
         for result in results if words else ():
+            if result.verdict == NOT_EXERCISED:
+                continue
             result.verdict, result.words = INCONCLUSIVE, f"{result.words} ({words})"
 
     # ------------------------------------------------------------------------------------------------ the end

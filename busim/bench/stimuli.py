@@ -26,6 +26,7 @@ from busim.bench.in_gear import (
     tampered,
     withheld,
 )
+from busim.bench.needs import FULL_BUS, MACHINERY, PLAYED, SUPPLY, TIMELY, TWO_STATIONS
 from busim.bench.stage import Play, Stage
 from busim.events import bits
 from busim.units import MS, SECOND
@@ -34,17 +35,6 @@ EVERY: Final = ("station", "drive", "rudder", "cutout", "panel", "zone_driver", 
 DRIVE: Final = ("drive",)
 HOLDS_CDEG: Final = 200
 """A rudder that moves no further than this is held: half of what our rudder's program notices itself (4 degrees)."""
-
-# What a stimulus may need.
-MACHINERY: Final = "machinery"
-"""Something that moves, real or simulated, reaches the device."""
-TWO_STATIONS: Final = "two stations"
-SUPPLY: Final = "supply"
-"""The device's supply can be switched: by a hand, or by the simulation."""
-HAND: Final = "a hand"
-PLAYED: Final = "played machinery"
-"""What the device measures of its machinery is the bench's to say."""
-
 
 @dataclass(frozen=True)
 class Stimulus:
@@ -110,7 +100,7 @@ STIMULI: Final = (
     Stimulus("heartbeats", "it says that it lives, and of which boat file it is", EVERY, (), ("alarm.shown",), heartbeats),
     Stimulus("start_up", "its supply is switched off and on", EVERY, (SUPPLY,), ("drive.wake",), start_up),
     Stimulus("every_id", "all 2,048 ids, in random order, with random data", EVERY, (), ("drive.refuse_bad_frame",), every_id),
-    Stimulus("full_load", "the bus kept full with the least urgent ids", EVERY, (), ("bus.helm_first",), full_load),
+    Stimulus("full_load", "the bus kept full with the least urgent ids", EVERY, (TIMELY, FULL_BUS), ("bus.helm_first",), full_load),
     Stimulus("second_sender", "somebody else sends under its address", EVERY, (), ("bus.duplicate_address",), second_sender),
     Stimulus("press", "a panel's field for one of its zones is touched", ("zone_driver",), (), ("light.press",), _press),
     Stimulus(
@@ -125,7 +115,9 @@ STIMULI: Final = (
         "fast_idle", "the engine turns too fast for a gear to go in, and the lever asks for one", DRIVE, (MACHINERY, PLAYED),
         ("drive.engage_at_idle",), fast_idle,
     ),
-    Stimulus("neutral_now", "neutral now is pressed with the gear in", DRIVE, (MACHINERY,), ("station.neutral_now",), neutral_now),
+    Stimulus(
+        "neutral_now", "neutral now is pressed with the gear in", DRIVE, (MACHINERY, TIMELY), ("station.neutral_now",), neutral_now,
+    ),
     Stimulus(
         "old_number", "sound lever frames under an old number", DRIVE, (MACHINERY, TWO_STATIONS),
         ("station.one_in_control",), lambda stage: forged(stage, bits.ASTERN, labels.OLD_NUMBER),
@@ -140,31 +132,31 @@ STIMULI: Final = (
     ),
     Stimulus("replayed", "what the station said is said again", DRIVE, (MACHINERY,), ("drive.refuse_bad_frame",), replayed),
     Stimulus(
-        "bad_crc", "every lever frame of the station in control has a wrong CRC", DRIVE, (MACHINERY,),
+        "bad_crc", "every lever frame of the station in control has a wrong CRC", DRIVE, (MACHINERY, TIMELY),
         ("drive.refuse_bad_frame", "drive.loss_to_neutral", "drive.loss_to_idle", "drive.rearm", "drive.loss_noticed"),
         tampered("corrupted", SpoiltLever, labels.AFTER_BAD_CRC, none),
     ),
     Stimulus(
-        "stale", "the last lever frame of the station in control is sent again and again", DRIVE, (MACHINERY,),
+        "stale", "the last lever frame of the station in control is sent again and again", DRIVE, (MACHINERY, TIMELY),
         ("drive.refuse_bad_frame", "drive.loss_to_neutral", "drive.loss_to_idle", "drive.rearm", "drive.loss_noticed"),
         tampered("stale_mailbox", StaleLever, labels.AFTER_LEVER, none),
     ),
     Stimulus(
-        "other_fingerprint", "the station in control is of another boat file", DRIVE, (MACHINERY,),
+        "other_fingerprint", "the station in control is of another boat file", DRIVE, (MACHINERY, TIMELY),
         ("drive.loss_to_neutral",), broken("other_boat_file", labels.AFTER_FINGERPRINT, heartbeat_extra),
     ),
     Stimulus(
-        "heartbeat_gone", "the station's heartbeats end, its levers go on", DRIVE, (MACHINERY,),
+        "heartbeat_gone", "the station's heartbeats end, its levers go on", DRIVE, (MACHINERY, TIMELY),
         ("drive.loss_to_neutral", "drive.rearm", "drive.loss_noticed"),
         withheld(bits.CODE_HEARTBEAT, labels.AFTER_HEARTBEATS, heartbeat_extra),
     ),
     Stimulus(
-        "lever_gone", "the station's lever frames end, its heartbeats go on", DRIVE, (MACHINERY,),
+        "lever_gone", "the station's lever frames end, its heartbeats go on", DRIVE, (MACHINERY, TIMELY),
         ("drive.loss_to_neutral", "drive.loss_to_idle", "drive.rearm", "drive.loss_noticed"),
         withheld(bits.CODE_LEVER, labels.AFTER_LEVER, none),
     ),
     Stimulus(
-        "station_gone", "the station in control loses its supply", DRIVE, (MACHINERY,),
+        "station_gone", "the station in control loses its supply", DRIVE, (MACHINERY, TIMELY),
         ("drive.loss_to_neutral", "drive.loss_to_idle", "drive.rearm"), broken("power_lost", labels.AFTER_STATION, none),
     ),
     Stimulus(
@@ -172,7 +164,7 @@ STIMULI: Final = (
         ("rudder.hold",), _rudder_holds,
     ),
     Stimulus(
-        "supply_cut", "the device's own supply goes with its gear in", DRIVE, (MACHINERY, SUPPLY),
+        "supply_cut", "the device's own supply goes with its gear in", DRIVE, (MACHINERY, SUPPLY, TIMELY),
         ("drive.self_loss",), supply_cut,
     ),
 )  # fmt: skip

@@ -8,12 +8,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from busim import bench_labels as labels
 from busim.bench.judging import Judging, straddles
+from busim.bench.needs import FULL_BUS, OF_THE_ADAPTER, PLAYED, SLOWEST_NS, SUPPLY, TIMELY, TWO_STATIONS
 from busim.bench.order import DONE, RIG, Ending, Order
 from busim.bench.results import BenchRecord, about, junit
 from busim.bench.session import Session
 from busim.bench.stage import Result, judged, travel_for
-from busim.bench.stimuli import BY_NAME, PLAYED, STIMULI, SUPPLY, TWO_STATIONS
+from busim.bench.stimuli import BY_NAME, STIMULI
 from busim.boat.load import load_boat
 from busim.events.table import FROM_PLANT
 from busim.requirements.table import BY_ID
@@ -53,6 +55,42 @@ def test_every_stimulus_names_requirements_there_are() -> None:
         assert set(stimulus.requirements) <= set(BY_ID)
     names = [stimulus.name for stimulus in STIMULI]
     assert len(names) == len(set(names))
+
+
+@pytest.mark.parametrize("stimulus", [each.name for each in STIMULI if TIMELY in each.needs and "drive" in each.kinds])
+def test_an_adapter_that_is_too_slow_to_time_by(stimulus: str) -> None:
+    """The device would have to be put in gear for nothing: the stimulus is not even begun."""
+    bench = Bench(stimulus)
+    bench.device.round_trip_ns = SLOWEST_NS + 1  # type: ignore[attr-defined]
+    ending = bench.run()
+    assert ending.neutral is True
+    assert [result.verdict for result in bench.talk.came] == [NOT_EXERCISED]
+    assert "adapter" in bench.talk.came[0].words
+
+
+def test_an_adapter_that_takes_less_than_a_full_bus() -> None:
+    bench = Bench("full_load")
+    bench.device.bells = 0  # type: ignore[attr-defined]
+    send = bench.device.send
+
+    def refusing(can_id: int, data: bytes) -> None:
+        if can_id >= 0x7A0 and len(bench.device.sent) % 5 == 0:
+            bench.device.bells += 1  # type: ignore[attr-defined]
+        send(can_id, data)
+
+    bench.device.send = refusing  # type: ignore[method-assign]
+    bench.run()
+    assert [result.verdict for result in bench.talk.came] == [NOT_EXERCISED]
+    assert "were refused" in bench.talk.came[0].words
+
+
+def test_what_is_timed_says_what_it_needs_of_the_adapter() -> None:
+    for stimulus in STIMULI:
+        assert all(need in labels.LACKS for need in stimulus.needs)
+        assert all(need in labels.NEEDS for need in stimulus.needs if need in OF_THE_ADAPTER)
+        if any(requirement.startswith("drive.loss") for requirement in stimulus.requirements):
+            assert TIMELY in stimulus.needs, stimulus.name
+    assert FULL_BUS in BY_NAME["full_load"].needs
 
 
 def test_from_harmless_to_violent() -> None:
