@@ -63,8 +63,11 @@ SHOWN: Final = "shown"
 NO_MACHINERY: Final = '"{said}" is neither rig nor band: nothing was sent'
 NOT_CONFIRMED: Final = "nobody said what is disconnected: nothing was sent"
 NO_CUT_OFF: Final = "the cut-off was not shown: nothing was sent"
-ASK_SUPPLY: Final = {0: "switch {node}'s supply off now, then press Enter", 1: "switch {node}'s supply on again, then press Enter"}
-ASK_GEAR_OUT: Final = "look at the gear: is it out, or the engine stopped? Type yes or no"
+ASK_SUPPLY: Final = {
+    0: "cut {node}'s supply now, then press Enter at once",
+    1: "give {node} its supply again now, then press Enter at once",
+}
+ASK_GEAR_OUT: Final = "look at the gear: type yes as soon as it is out, or the engine stopped; no, if it stays in"
 
 # ------------------------------------------------------------------------------------------------ stimuli
 
@@ -120,6 +123,12 @@ AFTER_HEARTBEATS: Final = "gear out after the last heartbeat"
 AFTER_LEVER: Final = "gear out after the last lever frame"
 LET_GO: Final = "it said that it obeys nobody any more"
 AFTER_STATION: Final = "gear out after the station fell silent"
+WOKE_AFTER: Final = "; heard between {least:,} and {most:,} ms after its supply came"
+WITNESSED: Final = {
+    True: "gear out after the supply went, which is known to {ms:,} ms, by the switch of another node",
+    False: "engine stopped by its cutout after the supply went, which is known to {ms:,} ms",
+}
+SEEN_OUT: Final = "gear seen out after the supply went, which is known to {ms:,} ms, by whoever looked at it"
 SUPPLY_CUT: Final = {True: "without supply its gear is out", False: "without supply its gear stays in, with the engine running"}
 ADAPTER_OVERFLOWS: Final = "the adapter refused {count} frames: it takes no more"
 COMPUTER_LATE: Final = "the computer was late"

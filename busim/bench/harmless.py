@@ -1,13 +1,20 @@
 """Stimuli that ask nothing of machinery: does the device live, start, and leave alone what is not for it?"""
 
 import itertools
+from collections.abc import Generator
+from typing import Final
 
 from busim import bench_labels as labels
+from busim.bench.hand_acts import Moment, between_ms, cut_moment, given_moment
 from busim.bench.stage import Ask, Play, Stage
 from busim.events import bits
 from busim.protocol.catalogue import BENCH, HEARTBEAT
 from busim.protocol.values import BENCH_ADDRESS
 from busim.units import MS, SECOND
+
+SURELY_SILENT_NS: Final = 500 * MS
+PATIENCE_NS: Final = 5 * SECOND
+"""After the key was pressed: who pressed it too early has so long left."""
 
 
 def heartbeats(stage: Stage) -> Play:
@@ -29,16 +36,14 @@ def heartbeats(stage: Stage) -> Play:
 
 def start_up(stage: Stage) -> Play:
     report = stage.report
-    report.identity = None
-    report.beats_ns.clear()
-    frames = report.frames
-    yield from supply(stage, 0)
-    yield 1000 * MS
-    if report.frames > frames + 20:
+    cut = yield from supply_off(stage)
+    if cut is None:
         stage.undecided(labels.SUPPLY_STAYED)
         return
+    yield 1000 * MS
+    report.identity = None
     report.beats_ns.clear()
-    yield from supply(stage, 1)
+    given = yield from supply_on(stage)
     yield 4 * SECOND
     if report.identity is None:
         stage.failed(labels.NO_IDENTITY)
@@ -47,15 +52,49 @@ def start_up(stage: Stage) -> Play:
     elif stage.drive is not None and (report.station or report.gear != bits.NEUTRAL):
         stage.failed(labels.WOKE_WRONG)
     else:
-        stage.passed(labels.WOKE.format(version=".".join(str(part) for part in report.identity[2:5])))
+        words = labels.WOKE.format(version=".".join(str(part) for part in report.identity[2:5]))
+        if given is not None and report.woke_ns is not None:
+            least, most = between_ms(given, Moment(report.woke_ns, report.woke_ns), stage.uncertainty_ms)
+            words += labels.WOKE_AFTER.format(least=least, most=most)
+        stage.passed(words)
 
 
-def supply(stage: Stage, on: int) -> Play:
+def supply_off(stage: Stage) -> Generator[int | Ask, str, Moment | None]:
+    """The device's supply goes, by the simulation or by a hand. Gives when that was; None where it stayed."""
     if stage.simulated:
-        stage.live.world.plan_steps([(stage.now_ns, 0, "power", (stage.node, on))])
+        at_ns = stage.now_ns
+        stage.live.world.plan_steps([(at_ns, 0, "power", (stage.node, 0))])
         yield 10 * MS
-    else:
-        yield Ask(labels.ASK_SUPPLY[on].format(node=stage.node))
+        return Moment(at_ns, at_ns)
+    heard_ns = stage.report.heard_ns
+    gap_ns = max((after - before for before, after in itertools.pairwise(heard_ns)), default=SECOND)
+    stage.supply_off = True
+    yield Ask(labels.ASK_SUPPLY[0].format(node=stage.node))
+    asked_ns, answered_ns = stage.asked_ns, stage.answered_ns
+    while stage.now_ns - stage.report.heard_ns[-1] < max(SURELY_SILENT_NS, 2 * gap_ns):
+        if stage.now_ns - answered_ns > PATIENCE_NS:
+            stage.supply_off = False
+            return None
+        yield 20 * MS
+    return cut_moment(asked_ns, answered_ns, stage.report.heard_ns[-1], gap_ns)
+
+
+def supply_on(stage: Stage) -> Generator[int | Ask, str, Moment | None]:
+    """It comes back, and the device is heard again, for which 4 s are given. Gives when it came; None where that is not known."""
+    stage.report.woke_ns = None
+    if stage.simulated:
+        at_ns = stage.now_ns
+        stage.live.world.plan_steps([(at_ns, 0, "power", (stage.node, 1))])
+        yield 10 * MS
+        return Moment(at_ns, at_ns)
+    yield Ask(labels.ASK_SUPPLY[1].format(node=stage.node))
+    asked_ns, answered_ns = stage.asked_ns, stage.answered_ns
+    waited_ns = 0
+    while stage.report.woke_ns is None and waited_ns < 4 * SECOND:
+        yield 20 * MS
+        waited_ns += 20 * MS
+    stage.supply_off = False
+    return None if stage.report.woke_ns is None else given_moment(asked_ns, answered_ns, stage.report.woke_ns)
 
 
 def every_id(stage: Stage) -> Play:

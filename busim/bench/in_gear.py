@@ -3,7 +3,8 @@
 from collections.abc import Callable
 
 from busim import bench_labels as labels
-from busim.bench.harmless import supply
+from busim.bench.hand_acts import Moment
+from busim.bench.harmless import supply_off, supply_on
 from busim.bench.stage import CUTOUT_MS, Ask, Play, Stage
 from busim.bus.controller import Controller
 from busim.events import bits
@@ -264,20 +265,61 @@ def neutral_now(stage: Stage) -> Play:
 
 
 def supply_cut(stage: Stage) -> Play:
-    """The device's own supply goes while its gear is in. When it went is only known to half a second; that it ended in neutral,
-    a person says: the device says nothing any more."""
+    """The device's own supply goes while its gear is in. It says nothing any more: that the gear came out, or the engine was
+    stopped, and when, the witness says, or a person who looks at it."""
     yield from in_gear(stage)
     if not stage.ready:
         return
-    yield from supply(stage, 0)
-    yield 3 * SECOND
+    stage.report.switch_ns = stage.report.fired_ns = None
+    cut = yield from supply_off(stage)
+    if cut is None:
+        stage.undecided(labels.SUPPLY_STAYED)
+        return
+    cutouts = [each.cutout_ms for each in stage.live.plan.cutouts if stage.drive and each.instance == stage.drive.instance]
+    limit_ms = stage.limits.loss_to_neutral_ms + max(cutouts, default=0)
     if stage.simulated:
-        drive = next(name for name, each in stage.boat.drives.items() if each.node == stage.node)
-        plant = stage.live.world.plant
-        out = not plant.drives[plant.index_of(drive)].gear
+        yield from _looked_at(stage, cut, limit_ms)
+    elif stage.witness:
+        yield from _witnessed(stage, cut, limit_ms)
     else:
-        answer = yield Ask(labels.ASK_GEAR_OUT)
-        out = answer.strip().lower() in ("yes", "y")
-    (stage.passed if out else stage.failed)(labels.SUPPLY_CUT[out])
-    yield from supply(stage, 1)
+        yield from _asked(stage, cut, limit_ms)
+    yield from supply_on(stage)
     yield 4 * SECOND
+
+
+def _looked_at(stage: Stage, cut: Moment, limit_ms: int) -> Play:
+    """The machinery itself, every 10 ms."""
+    drive = next(name for name, each in stage.boat.drives.items() if each.node == stage.node)
+    plant = stage.live.world.plant
+    before_ns = stage.now_ns
+    while plant.drives[plant.index_of(drive)].gear:
+        if stage.now_ns - cut.latest_ns > (limit_ms + 1500) * MS:
+            stage.failed(labels.SUPPLY_CUT[False])
+            return
+        before_ns = stage.now_ns
+        yield 10 * MS
+    stage.measure_between(labels.SUPPLY_CUT[True], cut, Moment(before_ns, stage.now_ns), limit_ms)
+
+
+def _witnessed(stage: Stage, cut: Moment, limit_ms: int) -> Play:
+    """The drive's cutout is another node: its gear switch, or that it stopped the engine."""
+    report = stage.report
+    while report.switch_ns is None and report.fired_ns is None:
+        if stage.now_ns - cut.latest_ns > (limit_ms + 1500) * MS:
+            stage.failed(labels.SUPPLY_CUT[False])
+            return
+        yield 20 * MS
+    said_ns = report.switch_ns if report.switch_ns is not None else report.fired_ns
+    assert said_ns is not None
+    words = labels.WITNESSED[report.switch_ns is not None].format(ms=cut.width_ms)
+    stage.measure_between(words, cut, Moment(said_ns - CUTOUT_MS * MS, said_ns), limit_ms, independent=True)
+
+
+def _asked(stage: Stage, cut: Moment, limit_ms: int) -> Play:
+    """A person looks at it, and says so as soon as it is out: some time between the cut and the key."""
+    answer = yield Ask(labels.ASK_GEAR_OUT)
+    if answer.strip().lower() not in ("yes", "y"):
+        stage.failed(labels.SUPPLY_CUT[False])
+        return
+    stage.passed(labels.SUPPLY_CUT[True])
+    stage.measure_between(labels.SEEN_OUT.format(ms=cut.width_ms), cut, Moment(cut.earliest_ns, stage.answered_ns), limit_ms)

@@ -88,6 +88,8 @@ class Session:
         self.last: dict[int, bytes] = {}
         self.outgoing: list[tuple[int, int, bytes]] = []
         self.capped = 0
+        self.bells = self.excused_bells = 0
+        """Frames the adapter refused by now, and those among them that it could not get rid of, as the device had no supply."""
         self.odd = 0
         self.answers: list[tuple[str, str]] = []
         self.selector = selectors.SelectSelector()
@@ -166,6 +168,7 @@ class Session:
                 answer = self.talk.answer()
                 if answer is None:
                     continue
+                self.stage.answered_ns = self.live.now_ns
                 self.answers.append((asked.words, answer))
             elif self.live.now_ns < wake_ns:
                 continue
@@ -175,6 +178,7 @@ class Session:
                 return
             asked = wanted if isinstance(wanted, Ask) else None
             if asked is not None:
+                self.stage.asked_ns = self.live.now_ns
                 self.talk.ask(asked)
             else:
                 assert isinstance(wanted, int)
@@ -190,6 +194,10 @@ class Session:
         for plain, can_id, data in received:
             self._came(plain, can_id, data)
         self._go_out()
+        bells = int(getattr(self.link, "bells", 0))
+        if self.stage.supply_off:
+            self.excused_bells += bells - self.bells
+        self.bells = bells
 
     def _rest(self, due_ns: int) -> None:
         """Where nothing can be waited for, it is looked for often."""
@@ -226,6 +234,8 @@ class Session:
             return
         now_ns = self.pace.now_ns(self.live.now_ns)
         outgoing, self.outgoing = self.outgoing, []
+        if self.stage.away:
+            return  # nobody is there to acknowledge: it would pile up in the adapter
         for at_ns, can_id, data in outgoing:
             if not within_cap(can_id, data, self.order.cap_permille):
                 self.capped += 1
@@ -341,9 +351,9 @@ class Session:
         else:
             needs = [] if self.simulated else wanted_of_adapter(stimulus.needs)
             self.talk.say(labels.STIMULUS.format(name=stimulus.name, words="; ".join([stimulus.words, *needs])))
-            bells, stops = getattr(self.link, "bells", 0), self.pace.stops
+            bells, stops = self.bells - self.excused_bells, self.pace.stops
             yield from stimulus.play(stage)
-            bells, stops = getattr(self.link, "bells", 0) - bells, self.pace.stops - stops
+            bells, stops = self.bells - self.excused_bells - bells, self.pace.stops - stops
             if bells and FULL_BUS in stimulus.needs:
                 del stage.results[first:]
                 stage.not_exercised(labels.LACKS[FULL_BUS].format(count=bells))

@@ -10,6 +10,7 @@ from typing import Any, Final, TypeAlias
 
 from busim.bench.cap import within_cap
 from busim.bench.guest import Seat
+from busim.bench.hand_acts import Moment, between_ms, judged_between
 from busim.bench.live import LiveBoat
 from busim.boat.derive import DriveLimits, limits_of
 from busim.boat.model import Section
@@ -23,8 +24,12 @@ from busim.scenario.model import KeyAction, LeverAction, TouchAction, WheelActio
 from busim.units import MS, SECOND
 
 CUTOUT_SWITCH: Final[bits.Field] = (44, 0x3)
-CUTOUT_MS: Final = 100
-"""How often a cutout reports."""
+CUTOUT_FIRED: Final[bits.Field] = (32, 0x1)
+CUTOUT_MS: Final = 220
+"""How old what a cutout reports may be: every 100 ms it says what its contact has shown for 100 ms, at a pace of its own."""
+SILENT_NS: Final = 100 * MS
+"""Nothing from the device for so long: a drive reports every 40 ms, and what is sent to one that is not there piles up."""
+KEPT_FRAMES: Final = 200
 SENSED_THROTTLE_4: Final[bits.Field] = (24, 0xFF)
 
 
@@ -79,8 +84,15 @@ class Report:
     switch_ns: int | None = None
     """When the witness's gear switch last closed, which is when the gear was out."""
     switch: int = -1
+    fired_ns: int | None = None
+    """When the witness last said that it has stopped the engine."""
+    fired: bool = False
     zones: dict[int, bytes] = field(default_factory=dict)
     """Zone's number -> what it reported last."""
+    heard_ns: list[int] = field(default_factory=list)
+    """Its last frames, as many as show the longest pause between two."""
+    woke_ns: int | None = None
+    """Its first frame since this was None."""
     frames: int = 0
 
 
@@ -106,6 +118,11 @@ class Stage:
         self.simulated = False
         """The device is simulated too: its supply is the bench's to switch, and its machinery can be looked at."""
         self.ready = False
+        self.asked_ns = 0
+        self.answered_ns = 0
+        """When a person was asked last, and answered."""
+        self.supply_off = False
+        """It was asked that the device's supply be off, and not yet that it be on again."""
         self.witness = False
         """An independent switch says whether the gear is out."""
 
@@ -187,6 +204,9 @@ class Stage:
         """A frame of the device."""
         report = self.report
         report.frames += 1
+        report.heard_ns = [*report.heard_ns[-KEPT_FRAMES:], now_ns]
+        if report.woke_ns is None:
+            report.woke_ns = now_ns
         code = can_id >> 6
         if code == 20 and len(data) == 5:
             report.identity = tuple(data)
@@ -225,6 +245,16 @@ class Stage:
             if switch == SWITCH_CLOSED != self.report.switch:
                 self.report.switch_ns = now_ns
             self.report.switch = switch
+            fired = bool(bits.field(int.from_bytes(data, "big"), CUTOUT_FIRED))
+            if fired and not self.report.fired:
+                self.report.fired_ns = now_ns
+            self.report.fired = fired
+
+    @property
+    def away(self) -> bool:
+        """A real device without supply, as far as that can be told: it was asked for, and nothing comes."""
+        heard_ns = self.report.heard_ns
+        return self.supply_off and not self.simulated and bool(heard_ns) and self.now_ns - heard_ns[-1] > SILENT_NS
 
     def beats_alone(self) -> bool:
         """It beats, and has reported nothing of its gear for a second."""
@@ -256,6 +286,15 @@ class Stage:
             judged(measured_ms, limit_ms, doubt, self_reported=self.self_reported and reports_ms > 0 and not independent),
             what, limit=limit_ms, measured=measured_ms, unit="ms", uncertainty=doubt,
         )  # fmt: skip
+
+    def measure_between(
+        self, what: str, began: Moment, ended: Moment, limit_ms: int, *, independent: bool = False
+    ) -> None:
+        """The same where begin and end, or one of them, are known between two moments only. `independent`: as above."""
+        least, most = between_ms(began, ended, self.uncertainty_ms)
+        middle = (least + most) // 2
+        verdict = judged_between(least, most, limit_ms, self_reported=self.self_reported and not independent)
+        self._add(verdict, what, limit=limit_ms, measured=middle, unit="ms", uncertainty=most - middle)
 
     def _add(self, verdict: str, what: str, **values: Any) -> None:
         self.results.append(Result(self.stimulus, verdict, what, self.requirements, at_ns=self.now_ns, **values))
