@@ -84,6 +84,7 @@ class Hold(Requirement):
         if not self.begun:
             self.begun, self.pair, self.wheel_ns = True, pair, now_ns
         if pair == self.pair:
+            self.met.clear()  # it has not taken over yet: what was heard until now it did not follow
             return
         before, self.pair = self.pair, pair
         self.met &= {pair}

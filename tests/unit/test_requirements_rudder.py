@@ -142,6 +142,17 @@ def test_a_report_that_comes_late_counts_from_no_later_than_the_wheel_that_was_t
     assert rig.says() == verdict
 
 
+def test_a_wheel_heard_before_a_report_that_names_the_old_station_was_not_followed() -> None:
+    rig = RudderJudge(Hold)
+    rig.steered(1000)
+    rig.wheel(1000, station=BRIDGE, number=2)
+    rig.report()
+    rig.report(BRIDGE, 2)
+    rig.after(100)
+    rig.goes(1201, 1201)
+    assert rig.says() == FAIL
+
+
 def test_where_the_rudder_was_on_its_way_counts() -> None:
     """Half a second after it set out it is 3.5 degrees on; there it has to stop."""
     rig = RudderJudge(Hold)
