@@ -68,19 +68,22 @@ class LightPress(Requirement):
         plan = context.plan
         self.nodes = {panel.name: self.situation.node_of[panel.address] for panel in plan.panels}
         self.zone_names = {zone.number: zone.name for zone in plan.zones}
-        self.fields: dict[tuple[str, str], tuple[PanelPlan, ControlPlan]] = {
-            (self.situation.node_of[panel.address], f"touch.{control.number}"): (panel, control)
+        self.fields: dict[tuple[str, int, str], tuple[PanelPlan, ControlPlan]] = {
+            (self.situation.node_of[panel.address], control.page, f"touch.{control.number}"): (panel, control)
             for panel in plan.panels
             for control in panel.controls
-            if control.page == 0 and control.action in JUDGED_ACTIONS
+            if control.action in JUDGED_ACTIONS
         }
-        self.elsewhere: set[str] = set()
-        """Panels' nodes that show another page than their first: a touch is of another field there."""
+        self.page_of: dict[str, int] = {}
+        """Panel's node -> the page it shows; the first where nothing was said."""
+        self.debounce_ns = {self.situation.node_of[panel.address]: panel.debounce_ms * MS for panel in plan.panels}
         self.courses: dict[str, Course] = {}
         """Zone -> how it changes, or changed last."""
         self.levels = dict.fromkeys(self.zone_names.values(), 0)
         self.numb: set[str] = set()
-        """Panels' nodes whose program stands still, or hears of no touch."""
+        """Panels' nodes whose program stands still: one that starts is not."""
+        self.untouched: set[str] = set()
+        """Panels' nodes that hear of no touch, whatever their program does."""
         self.broken = 0
         """Faults that are on."""
         self.touches: list[Touch] = []
@@ -92,16 +95,11 @@ class LightPress(Requirement):
         journal.watch_events("fault", self._fault)
         journal.watch_events("start", self._start)
         journal.watch_events("power", self._power)
-        journal.watch_outputs(self._output, "field.")
-        journal.watch_outputs(self._page, "page")
-
-    def _page(self, event: Event) -> None:
-        _, _, _, node, _, page = event
-        (self.elsewhere.add if page else self.elsewhere.discard)(node)
+        journal.watch_outputs(self._output, "field.", "page")
 
     def _start(self, event: Event) -> None:
-        self.elsewhere.discard(event[3])
         self.numb.discard(event[3])
+        self.page_of.pop(event[3], None)
         self._goes_dark(event[0], event[3])
 
     def _power(self, event: Event) -> None:
@@ -121,18 +119,18 @@ class LightPress(Requirement):
     def _fault(self, event: Event) -> None:
         _, _, _, fault, place, begins = event
         node = hung_node(event)
-        if fault == "touch_hung":
-            node = self.nodes[place]
         if node is not None:
             (self.numb.add if begins else self.numb.discard)(node)
+        if fault == "touch_hung":
+            (self.untouched.add if begins else self.untouched.discard)(self.nodes[place])
         self.broken += 1 if event[5] else -1
         for touch in self.touches:
             touch.troubled = True
 
     def _key(self, event: Event) -> None:
         at_ns, _, _, node, key, down = event
-        found = self.fields.get((node, key))
-        if found is None or (down and node in self.elsewhere):
+        found = self.fields.get((node, self.page_of.get(node, 0), key))
+        if found is None:
             return
         panel, control = found
         if not down:
@@ -141,7 +139,7 @@ class LightPress(Requirement):
                 self.touches.remove(touch)  # too short to be a press
             return
         self._close_rested(at_ns)
-        if node not in self.situation.running or node in self.numb:
+        if node not in self.situation.running or node in self.numb | self.untouched:
             return  # a dead panel registers nothing
         wanted = {}
         for number in control.zones:
@@ -192,6 +190,9 @@ class LightPress(Requirement):
 
     def _output(self, event: Event) -> None:
         at_ns, _, _, node, channel, value = event
+        if channel == "page":
+            self._turns(at_ns, node, value)
+            return
         if value != FIELD_FAILED:
             return
         self._close_rested(at_ns)
@@ -204,6 +205,12 @@ class LightPress(Requirement):
         else:
             late_ms = -(-(at_ns - touch.began_ns) // MS)
             self.tally.fail(at_ns, f"{node}: said too late that a press failed", late_ms, REPORT_NS // MS)
+
+    def _turns(self, at_ns: int, node: str, page: int) -> None:
+        """The panel shows this page: a touch it had not believed yet went with the one before."""
+        if page != self.page_of.get(node, 0):
+            self.touches = [each for each in self.touches if each.node != node or at_ns - each.began_ns > self.debounce_ns[node]]
+        self.page_of[node] = page
 
     def _forget(self, failed: Touch) -> None:
         """A press failed: what later ones for the same zones would have come to is not known any more."""

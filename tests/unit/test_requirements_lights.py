@@ -212,6 +212,36 @@ def test_a_panel_that_hears_of_no_touch_registers_nothing(fault: str, place: str
     assert rig.says() == FAIL
 
 
+@pytest.mark.parametrize(("fault", "place", "verdict"), [("hang", "node_20", FAIL), ("touch_hung", "steps", NOT_EXERCISED)])
+def test_a_start_ends_a_program_that_hangs_and_no_touch_controller(fault: str, place: str, verdict: str) -> None:
+    """The controller of the touch fields is a part of its own, and may hang before the program begins."""
+    rig = lights()
+    rig.event("fault", fault, place, 1)
+    rig.event("start", "node_20", 1)
+    touch(rig, LAMP)
+    rig.after(2000)
+    assert rig.says() == verdict
+
+
+def test_a_field_of_another_page_is_judged_while_that_shows() -> None:
+    rig = lights()
+    rig.event("output", "node_20", "page", 1)
+    touch(rig, SECOND_PAGE)
+    rig.after(2000)
+    assert rig.says() == FAIL
+
+
+@pytest.mark.parametrize(("after_ns", "verdict"), [(20 * MS, NOT_EXERCISED), (20 * MS + 1, FAIL)])
+@pytest.mark.parametrize("page", [0, 1])
+def test_a_page_that_turns_takes_touches_not_yet_believed(page: int, after_ns: int, verdict: str) -> None:
+    rig = lights()
+    touch(rig, LAMP)
+    rig.now_ns += after_ns
+    rig.event("output", "node_20", "page", page)
+    rig.after(2000)
+    assert rig.says() == (verdict if page else FAIL)
+
+
 @pytest.mark.parametrize("goes", [("power", 0), ("start", 2)])
 @pytest.mark.parametrize(("after_ns", "verdict"), [(SECOND, NOT_EXERCISED), (SECOND + 1, FAIL)])
 def test_a_panel_that_goes_dark_has_said_so_within_a_second(goes: tuple[str, int], after_ns: int, verdict: str) -> None:
