@@ -27,12 +27,18 @@ def _meaning(low: int, high: int, first: int, value: int) -> Meaning | None:
     return v.AHEAD if value > middle else v.ASTERN, (min(travel, 1000) - first) * 1000 // (1000 - first)
 
 
+def _less(one: Meaning, other: Meaning) -> Meaning:
+    """What both ask for; neutral where they differ in gear."""
+    return min(one, other) if one[0] == other[0] else (v.NEUTRAL, 0)
+
+
 class Lever:
     """A lever's one or two sensors. Out of range or apart for too long, or never read, is a fault; a faulty lever counts as
     neutral, and tracks that were apart are believed again once they agree in neutral.
 
     In time is after `patience_ns`: orders that can't be read are orders lost, and a plug that is knocked costs no thrust. Until
-    then a lever out of range means what it meant last, and of two tracks that are apart the one counts that asks for less.
+    then a lever out of range means what it meant last, or the less that its other track asks for; and of two tracks that are apart
+    the one counts that asks for less.
     """
 
     __slots__ = ("apart", "apart_since_ns", "faulty", "first", "high", "low", "meant", "out_since_ns", "patience_ns", "tracks")
@@ -52,15 +58,19 @@ class Lever:
     def read(self, now_ns: int) -> Meaning:
         """What it means now. While `out_since_ns` is not NEVER, or where there are two tracks, time alone may change that."""
         low, high, tracks = self.low, self.high, self.tracks
-        meaning = _meaning(low, high, self.first, tracks[0])
+        meaning = readable = _meaning(low, high, self.first, tracks[0])
         if len(tracks) == 2:
-            meaning = self._with_second(now_ns, meaning, _meaning(low, high, self.first, low + high - tracks[1]))
+            second = _meaning(low, high, self.first, low + high - tracks[1])
+            readable = meaning or second
+            meaning = self._with_second(now_ns, meaning, second)
         if meaning is not None or self.apart:
             self.out_since_ns = NEVER
         elif not self.faulty:
             if self.out_since_ns == NEVER:
                 self.out_since_ns = now_ns
             if now_ns - self.out_since_ns < self.patience_ns:
+                if readable is not None:
+                    self.meant = _less(self.meant, readable)
                 return self.meant
             self.out_since_ns = NEVER
         self.faulty = meaning is None
@@ -71,13 +81,9 @@ class Lever:
         """What two tracks mean together: the one that asks for less; None where they are not believed."""
         if first is None or second is None:
             return None
-        gear, throttle = first
-        if second[0] != gear:
-            gear, throttle = v.NEUTRAL, 0
-        elif second[1] < throttle:
-            throttle = second[1]
-        self._compare(now_ns, gear)
-        return None if self.apart else (gear, throttle)
+        less = _less(first, second)
+        self._compare(now_ns, less[0])
+        return None if self.apart else less
 
     def _compare(self, now_ns: int, gear: int) -> None:
         if abs(self.tracks[0] + self.tracks[1] - self.low - self.high) <= TRACKS_APART_PERMILLE:

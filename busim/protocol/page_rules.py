@@ -227,9 +227,9 @@ def _loss(plan: WirePlan) -> Iterator[str]:
     patience_ms = timing.control_timeout_ms - timing.lever_ms
     yield paragraph(
         f"A lever that can't be read (out of its range), or whose two tracks are apart, is faulty after {patience_ms} ms of it "
-        "(control_timeout_ms less lever_ms), one that was never read at once. Until then its station sends what it meant last, or "
-        "of two tracks what the one means that asks for less, and takes no control by a lever that can't be read: orders that "
-        "can't be read are orders lost, and a plug that is knocked costs no thrust."
+        "(control_timeout_ms less lever_ms), one that was never read at once. Until then its station sends what it meant last, and "
+        "takes no control by it: orders that can't be read are orders lost, and a plug that is knocked costs no thrust. Of two "
+        "tracks the one counts that asks for less, also where the other can't be read and asked for more when it could."
     )
     yield paragraph(
         "Idle means: throttle at its stop, and engine speed below shift_rpm or idle_wait_ms over since idle was commanded. After "

@@ -6,8 +6,8 @@
 
 #define OUT_OF_RANGE_PERMILLE 30
 #define TRACKS_APART_PERMILLE 40 /* sampled one after the other they differ while a lever moves */
-/* A frame before a drive would let go of a station that fell silent: until then a lever out of range means what it meant last, and
- * of two tracks that are apart the one counts that asks for less. */
+/* A frame before a drive would let go of a station that fell silent: until then a lever out of range means what it meant last, or
+ * the less that its other track asks for; and of two tracks that are apart the one counts that asks for less. */
 #define PATIENCE_NS node_timeout_ns(BUSIM_BOAT_TIMING_CONTROL_TIMEOUT_MS - BUSIM_BOAT_TIMING_LEVER_MS)
 
 void station_lever_start(station_lever *lever, bool fitted)
@@ -60,24 +60,36 @@ static void compare(station_lever *lever, int64_t now_ns, uint8_t gear)
     }
 }
 
-/* What its tracks mean now; false where they are not believed. */
-static bool meaning_now(station_lever *lever, int64_t now_ns, busim_asked *asked)
+/* What both ask for; neutral where they differ in gear. */
+static busim_asked less_of(busim_asked one, busim_asked other)
+{
+    busim_asked less = busim_both_ask(one, other);
+    if (less.gear == BUSIM_GEAR_NEUTRAL) {
+        less.throttle_permille = 0u;
+    }
+    return less;
+}
+
+/* What its tracks mean now; false where they are not believed. `readable`: one of two can be read, and means that. */
+static bool meaning_now(station_lever *lever, int64_t now_ns, busim_asked *asked, bool *readable)
 {
     const int32_t ends = busim_node_station->lever_low_permille + busim_node_station->lever_high_permille;
+    const bool first_read = lever->read[0] && meaning_of(lever->tracks[0], asked);
     busim_asked second;
-    if (!lever->read[0] || !meaning_of(lever->tracks[0], asked)) {
-        return false;
-    }
+    bool second_read;
+    *readable = false;
     if (busim_node_station->lever_tracks != 2) {
-        return true;
+        return first_read;
     }
-    if (!lever->read[1] || !meaning_of(ends - lever->tracks[1], &second)) {
+    second_read = lever->read[1] && meaning_of(ends - lever->tracks[1], &second);
+    if (!first_read || !second_read) {
+        *readable = first_read || second_read;
+        if (second_read) {
+            *asked = second;
+        }
         return false;
     }
-    *asked = busim_both_ask(second, *asked); /* the one that asks for less */
-    if (asked->gear == BUSIM_GEAR_NEUTRAL) {
-        asked->throttle_permille = 0u;
-    }
+    *asked = less_of(*asked, second);
     compare(lever, now_ns, asked->gear);
     return !lever->apart;
 }
@@ -85,12 +97,16 @@ static bool meaning_now(station_lever *lever, int64_t now_ns, busim_asked *asked
 void station_lever_read(station_lever *lever, int64_t now_ns)
 {
     busim_asked asked = {BUSIM_GEAR_NEUTRAL, 0u};
-    const bool believed = meaning_now(lever, now_ns, &asked);
+    bool readable;
+    const bool believed = meaning_now(lever, now_ns, &asked, &readable);
     if (!believed && !lever->apart && !lever->faulty) {
         if (lever->out_since_ns == NODE_NEVER) {
             lever->out_since_ns = now_ns;
         }
         if (now_ns - lever->out_since_ns < PATIENCE_NS) {
+            if (readable) {
+                lever->asked = less_of(lever->asked, asked);
+            }
             return;
         }
     }

@@ -123,6 +123,29 @@ def test_out_of_range_for_exactly_so_long_is_a_fault_and_means_what_it_meant_unt
     assert (made.read(6 + OUT_NS), made.faulty) == ((AHEAD, 411), False)
 
 
+@pytest.mark.parametrize("broken", [0, 1])
+@pytest.mark.parametrize(
+    ("hand", "meaning"),
+    [
+        (700, (AHEAD, 411)),
+        (680, (AHEAD, 352)),  # (450 - 150) x 1000 / 850
+        (800, (AHEAD, 411)),  # a track alone asks for no more
+        (500, (NEUTRAL, 0)),
+        (300, (NEUTRAL, 0)),
+    ],
+)
+def test_while_one_track_is_out_of_range_the_other_may_ask_for_less(broken: int, hand: int, meaning: tuple[int, int]) -> None:
+    """A hand that pulls the lever back is obeyed at once, also with a wire broken."""
+    made = believed(tracks=2)
+    made.tracks[broken] = 0
+    made.read(5)
+    made.tracks[1 - broken] = hand if broken else 1000 - hand
+    assert (made.read(5 + 20 * MS), made.faulty) == (meaning, False)
+    made.tracks[1 - broken] = 700 if broken else 300
+    less = min(meaning, (AHEAD, 411)) if meaning[0] == AHEAD else (NEUTRAL, 0)
+    assert made.read(5 + 40 * MS) == less  # what it gave up it has back only with both tracks
+
+
 def test_in_range_for_a_moment_begins_anew() -> None:
     made = believed()
     for turn in range(5):
