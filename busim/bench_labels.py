@@ -129,6 +129,17 @@ WITNESSED: Final = {
     False: "engine stopped by its cutout after the supply went, which is known to {ms:,} ms",
 }
 SEEN_OUT: Final = "gear seen out after the supply went, which is known to {ms:,} ms, by whoever looked at it"
+RESTS_ON_DEVICE: Final = "by the device's own report"
+RESTS_ON_CUTOUT: Final = "by the switch of its cutout, another node"
+RESTS_ON_OBSERVER: Final = "by the sensors of an observer, another node"
+GEAR_RESTS: Final = "where gear and throttle are is known {rests_on}"
+THROTTLE_AT_STOP: Final = "throttle at its stop, {rests_on}"
+CONTRADICTED: Final = {
+    "gear": "the device reports its gear out, and an observer's sensors show that it is in",
+    "throttle": "the device reports its throttle at its stop, and an observer's sensor shows that it is not",
+}
+OBSERVED_IN: Final = "its gear is in, by the sensors of an observer"
+OBSERVED_THROTTLE: Final = "its throttle is off its stop, by the sensor of an observer"
 SUPPLY_CUT: Final = {True: "without supply its gear is out", False: "without supply its gear stays in, with the engine running"}
 ADAPTER_OVERFLOWS: Final = "the adapter refused {count} frames: it takes no more"
 COMPUTER_LATE: Final = "the computer was late"

@@ -6,6 +6,7 @@ next of those. No I/O, no clock.
 
 from typing import Final
 
+from busim.bench.observer import OBSERVER_ID, Observer
 from busim.events import bits
 from busim.protocol.catalogue import HEARTBEAT, LEVER, NEUTRAL_NOW
 from busim.protocol.plan import DrivePlan, WirePlan
@@ -34,6 +35,8 @@ class Farewell:
         self.neutral_ns: int | None = None
         """When it last reported its gear out and its throttle at its stop."""
         self.heard_ns: int | None = None
+        self.observer = Observer()
+        """Who sees the gear by sensors of its own is believed before the device."""
         self.station, self.number = drive.stations[0], 0
         obeys = last.get(bits.CODE_DRIVE_OBEYS << 6 | drive.address)
         if obeys is not None and len(obeys) == 8:
@@ -65,6 +68,8 @@ class Farewell:
 
     def frame(self, now_ns: int, can_id: int, data: bytes) -> None:
         """A frame was heard."""
+        if can_id == OBSERVER_ID:
+            self.observer.frame(now_ns, data)
         if can_id != bits.CODE_DRIVE_STATE << 6 | self.drive.address or not bits.sound(can_id, data):
             return
         whole = int.from_bytes(data, "big")
@@ -79,4 +84,6 @@ class Farewell:
 
     def reported(self, now_ns: int) -> bool:
         """Its last report says neutral and idle, and is no older than it may be."""
+        if self.observer.gear_in(now_ns) or (self.observer.throttle(now_ns) or 0) > AT_STOP_PERMILLE:
+            return False
         return self.neutral_ns is not None and now_ns - self.neutral_ns <= FRESH_NS

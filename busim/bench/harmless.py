@@ -6,6 +6,7 @@ from typing import Final
 
 from busim import bench_labels as labels
 from busim.bench.hand_acts import Moment, between_ms, cut_moment, given_moment
+from busim.bench.observer import OBSERVER_ID
 from busim.bench.stage import Ask, Play, Stage
 from busim.events import bits
 from busim.protocol.catalogue import BENCH, HEARTBEAT
@@ -101,7 +102,7 @@ def every_id(stage: Stage) -> Play:
     """Every id once, in random order and with random data; those that carry a CRC carry a wrong one."""
     before = (stage.report.station, stage.report.number)
     sensors = BENCH.can_id(BENCH_ADDRESS)  # what a bench build takes for its own sensors
-    ids = [can_id for can_id in range(2048) if can_id & 0x3F != stage.address and can_id != sensors]
+    ids = [can_id for can_id in range(2048) if can_id & 0x3F != stage.address and can_id not in (sensors, OBSERVER_ID)]
     stage.random.shuffle(ids)
     stage.report.beats_ns.clear()
     sent = 0

@@ -5,7 +5,8 @@ from collections.abc import Callable
 from busim import bench_labels as labels
 from busim.bench.hand_acts import Moment
 from busim.bench.harmless import supply_off, supply_on
-from busim.bench.stage import CUTOUT_MS, Ask, Play, Stage
+from busim.bench.observer import AT_STOP, OBSERVER_MS
+from busim.bench.stage import Ask, Play, Stage
 from busim.bus.controller import Controller
 from busim.events import bits
 from busim.host.inputs import Constant
@@ -71,7 +72,10 @@ def in_gear(stage: Stage) -> "Play":
 def until_neutral(stage: Stage, from_ns: int, what: str, extra_ms: int = 0) -> Play:
     limit_ms = stage.limits.loss_to_neutral_ms + extra_ms
     report = stage.report
-    report.gear_out_ns = report.switch_ns = None
+    report.gear_out_ns = report.switch_ns = report.at_stop_ns = None
+    stage.observer.out_ns = stage.observer.at_stop_ns = None
+    seen = stage.observer.throttle(stage.now_ns)
+    off_its_stop = (report.throttle if seen is None else seen) > AT_STOP
     waited = 0
     while (report.switch_ns if stage.witness else report.gear_out_ns) is None and waited < limit_ms + 1500:
         yield 20 * MS
@@ -80,8 +84,23 @@ def until_neutral(stage: Stage, from_ns: int, what: str, extra_ms: int = 0) -> P
     if out_ns is None:
         stage.failed(f"{what}: {labels.STILL_IN}")
     else:
-        reports_ms = CUTOUT_MS if stage.witness else stage.live.plan.timing.drive_ms
-        stage.measure(what, round((out_ns - from_ns) / MS), limit_ms, reports_ms=reports_ms, independent=stage.witness)
+        reports_ms = stage.witness_ms if stage.witness else stage.live.plan.timing.drive_ms
+        words = f"{what}, {stage.rests_on}"
+        stage.measure(words, round((out_ns - from_ns) / MS), limit_ms, reports_ms=reports_ms, independent=stage.witness)
+    if off_its_stop and "drive.loss_to_idle" in stage.requirements:
+        _idle(stage, from_ns, seen is not None, extra_ms)
+
+
+def _idle(stage: Stage, from_ns: int, observed: bool, extra_ms: int) -> None:
+    """The throttle, which has to be at its stop before the gear may come out."""
+    stop_ns = stage.observer.at_stop_ns if observed else stage.report.at_stop_ns
+    words = labels.THROTTLE_AT_STOP.format(rests_on=labels.RESTS_ON_OBSERVER if observed else labels.RESTS_ON_DEVICE)
+    if stop_ns is None:
+        stage.failed(words)
+        return
+    reports_ms = OBSERVER_MS if observed else stage.live.plan.timing.drive_ms
+    limit_ms = stage.limits.loss_to_idle_ms + extra_ms
+    stage.measure(words, round((stop_ns - from_ns) / MS), limit_ms, reports_ms=reports_ms, independent=observed)
 
 
 def let_go(stage: Stage, from_ns: int, timeout_ms: int) -> None:
@@ -270,7 +289,7 @@ def supply_cut(stage: Stage) -> Play:
     yield from in_gear(stage)
     if not stage.ready:
         return
-    stage.report.switch_ns = stage.report.fired_ns = None
+    stage.report.switch_ns = stage.report.fired_ns = stage.observer.out_ns = None
     cut = yield from supply_off(stage)
     if cut is None:
         stage.undecided(labels.SUPPLY_STAYED)
@@ -312,7 +331,7 @@ def _witnessed(stage: Stage, cut: Moment, limit_ms: int) -> Play:
     said_ns = report.switch_ns if report.switch_ns is not None else report.fired_ns
     assert said_ns is not None
     words = labels.WITNESSED[report.switch_ns is not None].format(ms=cut.width_ms)
-    stage.measure_between(words, cut, Moment(said_ns - CUTOUT_MS * MS, said_ns), limit_ms, independent=True)
+    stage.measure_between(words, cut, Moment(said_ns - stage.witness_ms * MS, said_ns), limit_ms, independent=True)
 
 
 def _asked(stage: Stage, cut: Moment, limit_ms: int) -> Play:

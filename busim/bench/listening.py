@@ -6,8 +6,10 @@ A bus with anybody else on it may be a boat. There is no override: what is refus
 from typing import Final
 
 from busim import bench_labels as labels
+from busim.bench.observer import AT_STOP, OBSERVER_ID, Observer
 from busim.events import bits
 from busim.protocol.plan import WirePlan
+from busim.protocol.values import BENCH_OBSERVER_ADDRESS
 from busim.units import MS, SECOND
 
 HEARTBEATS: Final = 3
@@ -30,6 +32,9 @@ class FirstListen:
         self.address = address
         self.kind = next(kind for at, _, kind in plan.nodes if at == address)
         self.lasts_ns = max(HEARTBEATS * plan.timing.heartbeat_ms * MS, SHORTEST_NS)
+        self.observer = Observer()
+        self.observable = all(at != BENCH_OBSERVER_ADDRESS for at, _, _ in plan.nodes)
+        """No node of this boat has an observer's address."""
         self.strangers: dict[int, int] = {}
         """Id -> how many frames of others; -1: frames that no node of a boat sends."""
         self.beats_ns: list[int] = []
@@ -40,6 +45,13 @@ class FirstListen:
         self.fingerprints: tuple[int, int] | None = None
 
     def frame(self, now_ns: int, plain: bool, can_id: int, data: bytes) -> None:
+        if plain and can_id == OBSERVER_ID and self.observable:
+            self.observer.frame(now_ns, data)
+            if self.observer.gear_in(now_ns):
+                self.moving = self.moving or labels.OBSERVED_IN
+            elif (self.observer.throttle(now_ns) or 0) > AT_STOP:
+                self.moving = self.moving or labels.OBSERVED_THROTTLE
+            return
         if plain and self.witness and can_id & 0x3F == self.witness:
             return
         if not plain or can_id & 0x3F != self.address:

@@ -12,12 +12,14 @@ from typing import Final
 from busim import bench_labels as labels
 from busim.bench.band import Band
 from busim.bench.cap import within_cap
+from busim.bench.doubt import contradict, doubt
 from busim.bench.farewell import Farewell
 from busim.bench.guest import Seat
 from busim.bench.link import InWorld, Link, LinkError, OverAdapter
 from busim.bench.listening import FirstListen
 from busim.bench.live import LiveBoat
 from busim.bench.needs import FULL_BUS, lacking, wanted_of_adapter
+from busim.bench.observer import OBSERVER_ID
 from busim.bench.order import (
     ADAPTER,
     BAND,
@@ -33,10 +35,10 @@ from busim.bench.order import (
 )
 from busim.bench.pacing import Pace
 from busim.bench.probe import UNACKNOWLEDGED
-from busim.bench.stage import Ask, Play, Result, Stage
+from busim.bench.stage import Ask, Play, Stage
 from busim.bench.stimuli import STIMULI, Stimulus
 from busim.boat.derive import limits_of
-from busim.requirements.verdict import INCONCLUSIVE, NOT_EXERCISED
+from busim.protocol.values import BENCH_OBSERVER_ADDRESS
 from busim.scenario.model import CrankAction
 from busim.seam import Node
 from busim.units import MS, SECOND
@@ -75,6 +77,9 @@ class Session:
         self.stage = Stage(self.live, order.node, order.bus, self.voice, order.cap_permille, order.seed)
         self.stage.simulated = self.simulated
         self.stage.witness = self.witness is not None
+        if self.witness is not None:
+            self.stage.rests_on = labels.RESTS_ON_CUTOUT
+        self.observable = all(address != BENCH_OBSERVER_ADDRESS for address, _, _ in order.plan.nodes)
         self.stage.self_reported = not self.simulated
         # Until it is known that nobody else is there, nobody but the device has power.
         world.script = [step for step in world.script if step[2] == "power" and step[3][0] == order.node]
@@ -214,7 +219,11 @@ class Session:
             self.stage.heard(now_ns, can_id, data)
         if self.seat is None:
             return
-        if plain and self.witness is not None and can_id & 0x3F == self.witness_address:
+        if plain and can_id == OBSERVER_ID and self.observable:
+            self.stage.observed(now_ns, data)
+            if self.spoke:
+                self.voice.transmit(can_id, data)  # so that it is kept, and judged
+        elif plain and self.witness is not None and can_id & 0x3F == self.witness_address:
             self.stage.witnessed(now_ns, can_id, data)
             if self.spoke:
                 self.witness.transmit(can_id, data)
@@ -284,6 +293,8 @@ class Session:
             trouble = getattr(self.link, "trouble", [])
             raise RefusedError(labels.WIRE_SAYS.format(refusal=refusal, trouble="; ".join(trouble)) if trouble else refusal)
         self.talk.say(labels.HEARD_ALONE.format(node=self.order.node, count=len(self.listening.beats_ns)))
+        if self.stage.drive is not None and not self.simulated:
+            self.talk.say(labels.GEAR_RESTS.format(rests_on=self.stage.rests_on))
         self.listening = None
 
     def _ask_for_trouble(self) -> None:
@@ -328,7 +339,9 @@ class Session:
         world.plan_steps([(world.now_ns, -1, "power", (name, 1)) for name in names])
 
     def _heard_by_device(self, at_ns: int, can_id: int, data: bytes) -> None:
-        """What is to go out to it. What the witness sends it hears by itself."""
+        """What is to go out to it. What the witness or an observer sends it hears by itself."""
+        if can_id == OBSERVER_ID and self.observable:
+            return
         if not self.witness_address or can_id & 0x3F != self.witness_address:
             self.outgoing.append((at_ns, can_id, data))
 
@@ -352,26 +365,19 @@ class Session:
             needs = [] if self.simulated else wanted_of_adapter(stimulus.needs)
             self.talk.say(labels.STIMULUS.format(name=stimulus.name, words="; ".join([stimulus.words, *needs])))
             bells, stops = self.bells - self.excused_bells, self.pace.stops
+            stage.contradicted = ""
             yield from stimulus.play(stage)
             bells, stops = self.bells - self.excused_bells - bells, self.pace.stops - stops
             if bells and FULL_BUS in stimulus.needs:
                 del stage.results[first:]
                 stage.not_exercised(labels.LACKS[FULL_BUS].format(count=bells))
-            self._doubt(stage.results[first:], bells, stops)
+            late = bool(stops) or (not self.simulated and self.pace.lateness.share_ns(0.99) > LATE_NS)
+            doubt(stage.results[first:], bells, late=late)
+            if stage.contradicted:
+                contradict(stage.results[first:])
+                stage.failed(stage.contradicted)
             yield from stage.calm()
         self.talk.results(stage.results[first:])
-
-    def _doubt(self, results: list[Result], bells: int, stops: int) -> None:
-        """What was shown with an adapter that took no more, or while the computer was late, was not shown."""
-        words = ""
-        if bells:
-            words = labels.ADAPTER_OVERFLOWS.format(count=bells)
-        elif stops or (not self.simulated and self.pace.lateness.share_ns(0.99) > LATE_NS):
-            words = labels.COMPUTER_LATE
-        for result in results if words else ():
-            if result.verdict == NOT_EXERCISED:
-                continue
-            result.verdict, result.words = INCONCLUSIVE, f"{result.words} ({words})"
 
     # ------------------------------------------------------------------------------------------------ the end
 

@@ -8,10 +8,12 @@ from dataclasses import dataclass, field
 from random import Random
 from typing import Any, Final, TypeAlias
 
+from busim import bench_labels as labels
 from busim.bench.cap import within_cap
 from busim.bench.guest import Seat
 from busim.bench.hand_acts import Moment, between_ms, judged_between
 from busim.bench.live import LiveBoat
+from busim.bench.observer import OBSERVER_MS, Contradiction, Observer
 from busim.boat.derive import DriveLimits, limits_of
 from busim.boat.model import Section
 from busim.events import bits
@@ -124,7 +126,14 @@ class Stage:
         self.supply_off = False
         """It was asked that the device's supply be off, and not yet that it be on again."""
         self.witness = False
-        """An independent switch says whether the gear is out."""
+        """Another node says whether the gear is out."""
+        self.witness_ms = CUTOUT_MS
+        """How old what it says may be."""
+        self.rests_on = labels.RESTS_ON_DEVICE
+        self.observer = Observer()
+        self.contradiction = Contradiction(self.limits.half_shift_ms if self.drive is not None else 0)
+        self.contradicted = ""
+        """What the device said of its machinery, and the observer did not, in words; since it was cleared."""
 
     # ------------------------------------------------------------------------------------------------ what is there
 
@@ -228,6 +237,7 @@ class Stage:
             report.state_ns, report.gear, report.throttle = now_ns, gear, throttle
             report.asked_gear = bits.field(whole, bits.STATE_ASKED_GEAR)
             report.rpm = 8 * bits.field(whole, bits.STATE_RPM_8)
+            self._compare(now_ns)
         elif code == bits.CODE_RUDDER_STATE:
             report.angle_cdeg = STEP_CDEG * bits.signed_field(whole, bits.RUDDER_SENSED)
         elif code == bits.CODE_DRIVE_OBEYS:
@@ -237,6 +247,21 @@ class Stage:
             report.station = station
             report.number = bits.field(whole, bits.OBEYS_NUMBER)
             report.cause = bits.field(whole, bits.OBEYS_CAUSE)
+
+    def observed(self, now_ns: int, data: bytes) -> None:
+        """A frame of the observer."""
+        self.observer.frame(now_ns, data)
+        if self.observer.gear_in(now_ns) is not None:
+            self.witness, self.witness_ms, self.rests_on = True, OBSERVER_MS, labels.RESTS_ON_OBSERVER
+        self.report.switch_ns = self.observer.out_ns
+        self._compare(now_ns)
+
+    def _compare(self, now_ns: int) -> None:
+        report = self.report
+        if report.state_ns is not None and now_ns - report.state_ns < SILENT_NS and not self.contradicted:
+            self.contradicted = self.contradiction.look(
+                now_ns, self.observer, report.gear, report.throttle, labels.CONTRADICTED
+            )
 
     def witnessed(self, now_ns: int, can_id: int, data: bytes) -> None:
         """A frame of the witness."""

@@ -65,13 +65,15 @@ class Judgement:
 class Stretch:
     """A piece of the log without a hole in it, and everything that reads it."""
 
-    def __init__(self, boat: BoatFile, plan: WirePlan, sink: Callable[[Line], None]) -> None:
+    def __init__(
+        self, boat: BoatFile, plan: WirePlan, sink: Callable[[Line], None], tell_drives: type[DriveTeller] = DriveTeller
+    ) -> None:
         self.doubt = Doubt()
         self.journal = journal = LogJournal()
         self.situation = situation = Situation(plan, reception_known=False)
         self.timeline = LogTimeline(boat, situation, sink)
         self.roster = Roster(journal, self.doubt, situation, self.timeline.say)
-        self.drives = DriveTeller(journal, self.doubt, situation)
+        self.drives = tell_drives(journal, self.doubt, situation)
         if situation.rudder is not None:
             RudderTeller(journal, self.doubt, situation.rudder)
         PeopleTeller(journal, self.doubt, plan)

@@ -69,10 +69,9 @@ class DriveTeller(Teller):
         whole = int.from_bytes(data, "big")
         drive, heard_ns = reports.drive, reports.heard_ns
         reports.heard_ns = now_ns
-        throttle_4 = bits.field(whole, bits.STATE_SENSED_THROTTLE_4)
+        gear, throttle_4, shift_10 = self._sensed(now_ns, whole)
         at_stop = throttle_4 <= AT_STOP_STEPS
-        resting = abs(bits.signed_field(whole, bits.STATE_SHIFT_10)) <= RESTS_STEPS
-        gear = bits.field(whole, bits.STATE_SENSED_GEAR)
+        resting = abs(shift_10) <= RESTS_STEPS
         engine = bits.field(whole, bits.STATE_ENGINE)
         running = bits.field(whole, bits.STATE_RPM_8) * 8 >= TURNS_RPM
         if heard_ns is None:
@@ -96,6 +95,14 @@ class DriveTeller(Teller):
         if at_stop != reports.at_stop:
             reports.at_stop = at_stop
             self.tell(now_ns, within_ns, "throttle_stop", drive.name, int(at_stop))
+
+    def _sensed(self, now_ns: int, whole: int) -> tuple[int, int, int]:
+        """(gear, throttle in steps of 4 permille, shift in steps of 10): as the drive's own sensors show them."""
+        return (
+            bits.field(whole, bits.STATE_SENSED_GEAR),
+            bits.field(whole, bits.STATE_SENSED_THROTTLE_4),
+            bits.signed_field(whole, bits.STATE_SHIFT_10),
+        )
 
     def _asked(self, now_ns: int, within_ns: int, reports: DriveReports, whole: int) -> None:
         """What it asks of its actuators stands for what its outputs tell them."""

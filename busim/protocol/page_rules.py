@@ -15,7 +15,7 @@ from busim.protocol.page_lights import lights_section
 from busim.protocol.page_steering import steering_rules
 from busim.protocol.page_text import bullets, hex_bytes, numbered, paragraph, table
 from busim.protocol.plan import WirePlan
-from busim.protocol.values import BENCH_ADDRESS, BENCH_CHANNELS
+from busim.protocol.values import BENCH_ADDRESS, BENCH_CHANNELS, BENCH_OBSERVER_ADDRESS
 
 CHECK_INPUT: Final = b"123456789"
 """Its CRC is the check value by which published lists of CRCs tell one from another."""
@@ -274,3 +274,9 @@ def _bench_builds() -> Iterator[str]:
         "device that reports motion. A channel it does not know is ignored. A build for the bench is never put aboard."
     )
     yield table(("channel", "is", "direction"), [(number, name, "in" if number < 16 else "out") for number, name in BENCH_CHANNELS])
+    yield paragraph(
+        "A second node may watch a device's own machinery on the bench, by sensors of its own: it sends the message bench from "
+        f"address {BENCH_OBSERVER_ADDRESS}, direction in, gear_switch (1 closed: the gear is out), shift_position (permille of "
+        "half the stroke, + is ahead) and throttle_position (permille), each that it has on change and at least every 100 ms. "
+        "What it says goes before what the device reports. No node of a boat that is put on a bench beside it has this address."
+    )

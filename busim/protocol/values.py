@@ -141,6 +141,8 @@ BENCH_DIRECTIONS: Final = ((0, "value in"), (1, "value out"))
 
 BENCH_ADDRESS: Final = 63
 """Whom values into a node come from: no node has this address."""
+BENCH_OBSERVER_ADDRESS: Final = 62
+"""Who watches the machinery on the bench by sensors of its own; on the bench no node has this address."""
 BENCH_CHANNELS: Final = (
     (1, "shift_position"), (2, "throttle_position"), (3, "rpm"), (4, "neutral_switch"), (5, "gear_switch"), (6, "speed"),
     (7, "rudder_angle"), (16, "throttle"), (17, "shift"), (18, "engine_stop"), (19, "start_permit"), (20, "fuel_cut"),

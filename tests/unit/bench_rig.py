@@ -7,14 +7,17 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from busim.bench.band import NUMBERS
 from busim.bench.guest import Seat
 from busim.bench.link import LinkError
 from busim.bench.live import LiveBoat
+from busim.bench.observer import OBSERVER_ID
 from busim.bench.order import RIG, Ending, Order
 from busim.bench.pacing import Pace
 from busim.bench.session import Session
 from busim.bench.stage import Ask, Result
 from busim.boat.load import LoadedBoat, load_boat
+from busim.protocol.catalogue import BENCH
 from busim.seam import Node
 from busim.simulator.kinds import load_kinds
 from busim.units import MS
@@ -53,10 +56,16 @@ class Device:
         drive: type[Node] | None = None, boat: LoadedBoat = BOAT, node: str = NODE, bus: str = "main",
     ) -> None:  # fmt: skip
         self.clock = clock
+        self.observer: Callable[[Device], dict[str, int]] | None = None
+        """What a second node's sensors show, by the names of the bench's channels; called every 50 ms."""
+        self.changed: Callable[[int, bytes], bytes] | None = None
+        """What the device says, as it says it on the wire."""
+        self.watched_ns = 0
         self.notes: list[str] = []
         self.sent: list[tuple[int, int, bytes]] = []
         self.came: list[tuple[bool, int, bytes]] = []
         self.broken = False
+        self.node = node
         self.live = LiveBoat(boat.boat, boat.plan, {**KINDS, "drive": drive or KINDS["drive"]}, 2)
         self.seat: Seat = self.live.seat(bus, "adapter")
         world = self.live.world
@@ -76,7 +85,19 @@ class Device:
     def receive(self) -> list[tuple[bool, int, bytes]]:
         self._advance()
         came, self.came = self.came, []
+        if self.changed is not None:
+            came = [(plain, can_id, self.changed(can_id, data)) for plain, can_id, data in came]
+        if self.observer is not None and self.clock.now_ns - self.watched_ns >= 50 * MS:
+            self.watched_ns = self.clock.now_ns
+            came += [(True, OBSERVER_ID, BENCH.pack(0, NUMBERS[name], value)) for name, value in self.observer(self).items()]
         return came
+
+    def measured(self, *names: str) -> dict[str, int]:
+        """What sensors beside the device's own would show, by the machinery as it is."""
+        world = self.live.world
+        inputs = world.hosts[self.node].inputs
+        sources = {"gear_switch": "neutral_switch"}
+        return {name: inputs[sources.get(name, name)].read(world.now_ns) for name in names}
 
     def send(self, can_id: int, data: bytes) -> None:
         self._advance()
