@@ -53,6 +53,7 @@ TRY_RATE: Final = "it may not take {bit_rate} bit/s, or not listen only: look wh
 TRY_ALONE: Final = (
     "nothing it is handed goes out: is another node on the bus, with power, at {bit_rate} bit/s, and 120 ohm at both ends?"
 )
+RATE_ELSEWHERE: Final = "RATE"
 TRY_VALUES: Final = "look at --interface, --channel and the bit rate"
 WIRE_LOST: Final = "the adapter lost frames: it, or this computer, was too slow for what is on the bus"
 WIRE_PASSIVE: Final = (

@@ -62,6 +62,11 @@ class Wanted:
     bit_rate: int
     listen_only: bool = False
 
+    @property
+    def rate_words(self) -> str:
+        """0 where it is set elsewhere, and not known here."""
+        return str(self.bit_rate) if self.bit_rate else labels.RATE_ELSEWHERE
+
 
 @dataclass(frozen=True)
 class Found:
@@ -103,7 +108,7 @@ class Adapter:
         if not self.wanted.listen_only:
             return labels.ADAPTER_AS_ASKED
         words = labels.ADAPTER_BY_LINK if self.wanted.interface == "socketcan" else labels.ADAPTER_ACKNOWLEDGES
-        return words.format(channel=printable(self.wanted.channel), bit_rate=self.wanted.bit_rate)
+        return words.format(channel=printable(self.wanted.channel), bit_rate=self.wanted.rate_words)
 
     def receive(self, timeout_s: float) -> LogFrame | None:
         """The next frame, stamped by the adapter where it has a clock, else by the computer. Errors: AdapterError, it is gone."""
@@ -259,7 +264,7 @@ _MISSING_LIBRARY: Final = ("library", ".dll", ".so", "no backend available", "no
 
 def _trouble(error: BaseException, wanted: Wanted, words: str) -> str:
     """One line: what could not be done with which adapter, why, and what to try."""
-    place = {"interface": wanted.interface, "channel": printable(wanted.channel), "bit_rate": wanted.bit_rate}
+    place = {"interface": wanted.interface, "channel": printable(wanted.channel), "bit_rate": wanted.rate_words}
     for each in _chain(error):
         if isinstance(each, RefusedError):
             return labels.ADAPTER_REFUSES.format(words=str(each).format(**place), **place)

@@ -116,7 +116,7 @@ class Hearing:
                 self.say(words)
 
     def why_nothing(self) -> str:
-        return labels.NOTHING_HEARD.format(bit_rate=self.adapter.wanted.bit_rate)
+        return labels.NOTHING_HEARD.format(bit_rate=self.adapter.wanted.rate_words)
 
     def notes(self) -> list[str]:
         """What there is to know about the log."""

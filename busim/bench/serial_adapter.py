@@ -98,6 +98,8 @@ class SerialAdapter(slcanBus):
 
     def open(self) -> None:
         """Off the bus, the bit rate, on the bus: each with its answer. What the adapter held before belongs to another program."""
+        with error_check("Could not have the port alone"):
+            self.serialPortOrig.exclusive = True  # two programs on one port take each other's lines
         self._leave_bus()
         for command in (self.rate_command, "L" if self._listen_only else "O"):
             self._heard.clear()

@@ -156,6 +156,19 @@ def test_unplugged_in_the_middle(terminal: bool) -> None:
         assert "plug" in str(raised.value)
 
 
+def test_a_port_that_another_program_has() -> None:
+    with SlcanDevice(terminal=True) as device, opened(device):
+        with pytest.raises(AdapterError, match="another program has it") as raised:
+            opened(device)
+        assert device.channel in str(raised.value)
+
+
+def test_a_bit_rate_that_is_set_elsewhere_is_not_called_none() -> None:
+    assert Wanted("socketcan", "can0", 0).rate_words == labels.RATE_ELSEWHERE
+    adapter = Adapter(LinkBus(), Wanted("socketcan", "can0", 0, listen_only=True), None)  # type: ignore[arg-type]
+    assert "bitrate RATE listen-only on" in adapter.words
+
+
 def test_nobody_at_the_port() -> None:
     with SlcanDevice() as device:
         pass
