@@ -207,7 +207,7 @@ NOBODY_ACKNOWLEDGES: Final = (
     "nobody acknowledges what the bench sends, though the device is heard: nothing that was to be shown would reach it. Does its "
     "controller only listen, or is its transceiver told to be silent? Is there 120 ohm at both ends?"
 )
-WIRE_SAYS: Final = "{refusal}. The adapter says: {trouble}"
+WIRE_SAYS: Final = "{refusal} (the adapter says: {trouble})"
 ROUND_TRIP: Final = "the adapter answers within {ms:.2f} ms (hardware {hardware}, software {software})"
 ROUND_TRIP_ASSUMED: Final = "the way to the adapter and back can't be measured: {ms:g} ms is assumed"
 NO_VERSION: Final = "the adapter does not say its version ({why}): the way to it and back is assumed"

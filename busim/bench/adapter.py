@@ -290,8 +290,8 @@ def _hint(error: BaseException) -> str:
         if number in _HINTS:
             return _HINTS[number]
     for each in chain:
-        # Of an import that failed python-can keeps the text alone.
-        if isinstance(each, ImportError) or type(each).__name__ == "CanInterfaceNotImplementedError":
+        # Of an import that failed python-can keeps the text alone; some drivers go on without what they could not load.
+        if isinstance(each, ImportError | NameError | AttributeError) or type(each).__name__ == "CanInterfaceNotImplementedError":
             return labels.TRY_DRIVER
         if any(text in str(each).lower() for text in _MISSING_LIBRARY):
             return labels.TRY_DRIVER

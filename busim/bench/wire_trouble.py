@@ -77,7 +77,8 @@ class WireTrouble:
         self.seen[what] = self.seen.get(what, 0) + 1
 
     def words(self) -> list[str]:
-        return [WORDS[what] for what in WORDS if what in self.seen]
+        less = {ERRORS} if PASSIVE in self.seen else set()  # it is the same, and worse
+        return [WORDS[what] for what in WORDS if what in self.seen and what not in less]
 
 
 class Stamps:

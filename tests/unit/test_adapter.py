@@ -204,6 +204,7 @@ MISSING_PORT = "could not open port: [Errno 2] No such file or directory: 'X'"
         (can.CanInitializationError("The PCAN-Basic library could not be loaded"), labels.TRY_DRIVER),
         (wrapped(ValueError("bitrate 12345 is not known"), can.CanInitializationError("no")), labels.TRY_VALUES),
         (ValueError("Invalid bitrate, choose one of"), labels.TRY_VALUES),
+        (wrapped(NameError("name 'canGetNumberOfChannels' is not defined"), can.CanError("no")), labels.TRY_DRIVER),
         (TypeError("an integer is required"), labels.TRY_VALUES),
         (OSError(errno.EINVAL, "Invalid argument"), labels.TRY_RATE),
         (ConnectionRefusedError(errno.ECONNREFUSED, "Connection refused"), labels.TRY_NOBODY),
@@ -241,6 +242,15 @@ def test_a_backend_that_is_not_installed(monkeypatch: pytest.MonkeyPatch) -> Non
         monkeypatch.setitem(sys.modules, module, None)  # type: ignore[arg-type]
     with pytest.raises(AdapterError, match="not installed here"):
         open_adapter(Wanted("gs_usb", "0", RATE))
+
+
+@pytest.mark.parametrize("interface", sorted({*can.VALID_INTERFACES} - {*adapter_module.WITHOUT_WIRE}))
+def test_whatever_a_computer_lacks_for_it_is_one_line(interface: str) -> None:
+    """On the computer that runs this, most kinds of adapter have no driver, and none has this channel."""
+    with pytest.raises(AdapterError) as raised:
+        open_adapter(Wanted(interface, "no_such_channel", RATE, listen_only=True))
+    assert str(raised.value).startswith(f"{interface} no_such_channel: can't be opened (")
+    assert str(raised.value).isprintable()
 
 
 def test_an_interface_nobody_knows_is_named_nearly() -> None:
@@ -322,7 +332,7 @@ def test_error_frames_tell_of_trouble(can_id: int, data: bytes, seen: set[str]) 
     trouble = WireTrouble()
     trouble.error_frame(can_id, data)
     assert set(trouble.seen) == seen
-    assert len(trouble.words()) == len(seen)
+    assert len(trouble.words()) == len(seen - ({ERRORS} if PASSIVE in seen else set()))
 
 
 class LinkBus:

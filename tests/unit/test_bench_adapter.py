@@ -58,7 +58,7 @@ def session(device: SlcanDevice, *only: str) -> tuple[Ending, Talk]:
     ("options", "why", "said"),
     [
         ({"replies": SILENT}, REFUSED, "three heartbeats are wanted"),
-        ({"replies": {b"F": b"FA0\r"}}, REFUSED, "The adapter says: the adapter sees error upon error"),
+        ({"replies": {b"F": b"FA0\r"}}, REFUSED, "(the adapter says: the adapter sees error upon error"),
         ({"replies": {b"F": b"F08\r"}}, REFUSED, "lost frames"),
         ({"beats": lambda: b"$GPRMC,225446,A,4916.45,N\r\n"}, ADAPTER, "were no frames"),
         ({"beats": lambda: b"\xff\xfe\x80\r"}, ADAPTER, "were no frames"),
