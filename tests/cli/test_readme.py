@@ -38,7 +38,7 @@ def test_the_ten_steps_run_one_after_the_other(tmp_path: Path) -> None:
 @pytest.mark.xdist_group("real time")
 def test_from_export_c_to_a_bench_run_that_passes_and_one_that_fails_in_five_minutes(tmp_path: Path) -> None:
     compiler()
-    part = README.partition("## Firmware on the bench")[2].partition("\nWith real firmware")[0]
+    part = README.partition("## Firmware on the bench")[2].partition("\n## ")[0]
     lines = [line.strip() for line in part.split("\n") if line.startswith("    ")]
     assert [line.split()[0] for line in lines] == ["busim"] * 2 + ["F=$(python", "S=$(echo", "gcc", "busim", "gcc", "busim"]
     programs = tmp_path / "bin"
