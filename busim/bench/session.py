@@ -26,6 +26,7 @@ from busim.bench.order import (
     DONE,
     MOVING_KINDS,
     REFUSED,
+    RIG,
     WENT_WRONG,
     EndedError,
     Ending,
@@ -79,7 +80,7 @@ class Session:
         self.stage.witness = self.witness is not None
         if self.witness is not None:
             self.stage.rests_on = labels.RESTS_ON_CUTOUT
-        self.observable = all(address != BENCH_OBSERVER_ADDRESS for address, _, _ in order.plan.nodes)
+        self.observable = order.machinery == RIG and all(address != BENCH_OBSERVER_ADDRESS for address, _, _ in order.plan.nodes)
         self.stage.self_reported = not self.simulated
         # Until it is known that nobody else is there, nobody but the device has power.
         world.script = [step for step in world.script if step[2] == "power" and step[3][0] == order.node]
@@ -285,6 +286,7 @@ class Session:
             yield SECOND  # it boots
         self.talk.say(labels.LISTENING)
         self.listening = FirstListen(self.order.plan, self.stage.address, self.witness_address)
+        self.listening.observable = self.observable
         for _ in range(2):  # asked in the middle, and again, when the first answer is in
             yield self.listening.lasts_ns // 2
             self._ask_for_trouble()

@@ -162,6 +162,13 @@ def test_motion_that_only_the_observer_sees_refuses() -> None:
     assert "moving" not in still.refusal()
 
 
+def test_where_machinery_is_simulated_there_is_nothing_to_observe() -> None:
+    bench = Bench("lever_gone", machinery="band")
+    bench.device.observer = lambda device: {"gear_switch": 1}
+    ending = bench.run()
+    assert (ending.why, bench.device.sent) == (REFUSED, [])
+
+
 # ------------------------------------------------------------------------------------------------ the observer by itself
 
 
