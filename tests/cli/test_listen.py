@@ -65,12 +65,25 @@ class Listener:
         return self.process.returncode, out, err
 
 
+@pytest.fixture
+def started() -> Iterator[list[subprocess.Popen[str]]]:
+    """Processes of a test, none of which outlives it, however it ends."""
+    processes: list[subprocess.Popen[str]] = []
+    yield processes
+    for process in processes:
+        process.kill()
+        process.communicate()
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("door", ["port", "pty"])
-def test_a_boat_is_heard_kept_and_judged_and_ctrl_c_loses_nothing(tmp_path: Path, door: str) -> None:
+def test_a_boat_is_heard_kept_and_judged_and_ctrl_c_loses_nothing(
+    tmp_path: Path, door: str, started: list[subprocess.Popen[str]]
+) -> None:
     plugged = Plugged(*(("--pty", "2") if door == "pty" else ()), folder=tmp_path, channels=2 if door == "pty" else 1)
     channels = plugged.channels if door == "pty" else plugged.channels * 2
     interrupted, whole = Listener(tmp_path, channels[0]), Listener(tmp_path, channels[1], "--seconds", "3", "--json")
+    started += [plugged.process, interrupted.process, whole.process]
     interrupted.until_heard("engine_room")
     interrupted.process.send_signal(signal.SIGINT)
     status, out, err = interrupted.end()
@@ -95,12 +108,12 @@ def test_a_boat_is_heard_kept_and_judged_and_ctrl_c_loses_nothing(tmp_path: Path
 
 
 @pytest.mark.slow
-def test_an_adapter_that_is_unplugged_leaves_a_log_and_verdicts(tmp_path: Path) -> None:
+def test_an_adapter_that_is_unplugged_leaves_a_log_and_verdicts(tmp_path: Path, started: list[subprocess.Popen[str]]) -> None:
     plugged = Plugged(folder=tmp_path)
     listener = Listener(tmp_path, plugged.channels[0])
+    started += [listener.process, plugged.process]
     listener.until_heard("engine_room")
     plugged.process.kill()
-    plugged.process.communicate()
     status, out, err = listener.end()
     assert status == 2
     assert "the adapter is gone" in err
