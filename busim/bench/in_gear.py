@@ -106,8 +106,10 @@ def _idle(stage: Stage, from_ns: int, observed: bool, extra_ms: int) -> None:
 def let_go(stage: Stage, from_ns: int, timeout_ms: int) -> None:
     """When it said that it obeys nobody any more: a gear may come out in time although that was noticed late."""
     if stage.report.let_go_ns is not None:
+        timing = stage.live.plan.timing
         after_ms = round((stage.report.let_go_ns - from_ns) / MS)
-        stage.measure(labels.LET_GO, after_ms, timeout_ms + NOTICE_MS, reports_ms=1)  # said at once
+        # Said at once; the last lever frame that counts may be one that was on its way.
+        stage.measure(labels.LET_GO, after_ms, timeout_ms + timing.lever_ms + NOTICE_MS, reports_ms=1)
 
 
 def take_and_go(stage: Stage) -> Play:

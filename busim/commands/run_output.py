@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Any, Final
 
 from busim import VERSION, labels
-from busim.commands.tables import table
+from busim.commands.tables import table, wrapped
 from busim.reading.problem import printable
 from busim.requirements.verdict import ACCEPTED, FAIL, Verdict
 from busim.run.losses import LossOfControl
@@ -47,9 +47,9 @@ def _weaknesses(outcome: Outcome) -> Iterator[str]:
     for weakness in outcome.weaknesses:
         if weakness.weakness in shown:
             words = labels.WEAKNESS_LINE.format(name=weakness.weakness, date=weakness.date, reason=weakness.reason)
-            yield printable(words)
+            yield from wrapped(printable(words))
     if others := [weakness.weakness for weakness in outcome.weaknesses if weakness.weakness not in shown]:
-        yield printable(labels.WEAKNESSES_NOT_SHOWN.format(names="; ".join(others)))
+        yield from wrapped(printable(labels.WEAKNESSES_NOT_SHOWN.format(names="; ".join(others))))
 
 
 def _quantity(value: int | None, unit: str) -> str:

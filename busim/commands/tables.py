@@ -9,6 +9,12 @@ NARROWEST_LAST = 30
 WIDTH_OF_A_FILE = 100
 
 
+def wrapped(words: str) -> list[str]:
+    """One long line, as many as the terminal needs; what follows the first is indented."""
+    columns = shutil.get_terminal_size((WIDTH_OF_A_FILE, 24)).columns
+    return textwrap.wrap(words, max(columns, NARROWEST_LAST), subsequent_indent="    ")
+
+
 def table(head: Sequence[str], rows: Iterable[Sequence[str]], indent: str = "  ") -> list[str]:
     """Lines of a table. Numbers are for the caller to have put into words."""
     cells = [tuple(head), *(tuple(row) for row in rows)]

@@ -89,7 +89,10 @@ class Hold(Requirement):
         before, self.pair = self.pair, pair
         self.met &= {pair}
         if rudder.station and pair in self.met:
+            self._measure(rudder, now_ns)
             self.holding = None
+            name = self.names.get(rudder.station, rudder.station)
+            self.tally.measure(0, now_ns, f"{name} took control with its wheel where the rudder is")
             self.wheel_ns = now_ns
             self.rule = bits.SeveralBusesRule(self.max_gap)
         elif rudder.station:

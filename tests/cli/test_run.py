@@ -168,7 +168,7 @@ def test_json_has_the_keys_of_the_design_and_says_what_the_text_says(own_boat: P
     assert text.lines[0].endswith("helm {helm}, lighting {lighting}".format(**found["fingerprints"]))
     assert found["digest"] in run_code(text)
     assert {verdict["id"] for verdict in found["verdicts"]} == set(BY_ID)
-    keys = {"id", "verdict", "limit", "measured", "unit", "source", "at_ns", "evidence", "reproduce"}
+    keys = {"id", "verdict", "limit", "measured", "unit", "source", "at_ns", "evidence", "weakness", "reproduce"}
     assert all(set(verdict) == keys for verdict in found["verdicts"])
     (fault,) = found["faults"]
     assert {"fault", "place", "to_idle_ns", "to_neutral_ns", "run_m"} <= set(fault)

@@ -63,7 +63,7 @@ STORIES: dict[str, tuple[str, ...]] = {
         "port drive: in neutral",
     ),
     "drive_hangs_unwatched": (
-        "FAULT hang: port_drive",
+        "FAULT hang: port_drive, nothing to reset it",
         "port_cutout: nobody drives, limit running",
         "port_cutout: gear not out or engine fast, fuel cut",
         "port_cutout: the cutout stops the port engine",
