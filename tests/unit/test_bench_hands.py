@@ -132,6 +132,7 @@ def with_a_hand(*only: str, witness: bool = False, **does: Any) -> tuple[Bench, 
     return bench, hand
 
 
+@pytest.mark.slow
 def test_a_hand_that_switches_the_supply_off_and_on() -> None:
     bench, hand = with_a_hand("start_up", act_ms=700, key_ms=900)
     ending = bench.run()
@@ -154,6 +155,7 @@ def test_a_key_that_is_pressed_too_early_is_borne() -> None:
     assert [result.verdict for result in hand.came] == [SELF_REPORTED]
 
 
+@pytest.mark.slow
 def test_nothing_is_sent_to_a_device_without_supply() -> None:
     bench, hand = with_a_hand("start_up", act_ms=300, key_ms=2000)
     bench.run()
@@ -163,6 +165,7 @@ def test_nothing_is_sent_to_a_device_without_supply() -> None:
     assert any(at_ns > on_ns + SECOND for at_ns, _, _ in bench.device.sent), "and it goes on afterwards"
 
 
+@pytest.mark.slow
 def test_what_the_adapter_can_not_get_rid_of_meanwhile_is_excused() -> None:
     bench, hand = with_a_hand("start_up", act_ms=300, key_ms=900)
     device, send = bench.device, bench.device.send
@@ -179,6 +182,7 @@ def test_what_the_adapter_can_not_get_rid_of_meanwhile_is_excused() -> None:
     assert [result.verdict for result in hand.came] == [SELF_REPORTED]
 
 
+@pytest.mark.slow
 def test_a_supply_that_is_cut_with_the_gear_in_as_a_person_sees_it() -> None:
     bench, hand = with_a_hand("supply_cut", act_ms=400, key_ms=600, sees_ms=1000)
     ending = bench.run()
@@ -191,18 +195,21 @@ def test_a_supply_that_is_cut_with_the_gear_in_as_a_person_sees_it() -> None:
     assert timed.uncertainty > 500, "from the cut to the key, anything is possible"
 
 
+@pytest.mark.slow
 def test_a_person_who_takes_long_to_see_it_decides_nothing_about_time() -> None:
     bench, hand = with_a_hand("supply_cut", act_ms=400, key_ms=600, sees_ms=20_000)
     bench.run()
     assert [result.verdict for result in hand.came] == [SELF_REPORTED, INCONCLUSIVE]
 
 
+@pytest.mark.slow
 def test_a_person_who_sees_it_stay_in() -> None:
     bench, hand = with_a_hand("supply_cut", act_ms=400, key_ms=600, sees="no")
     bench.run()
     assert [(result.verdict, result.words) for result in hand.came] == [(FAIL, labels.SUPPLY_CUT[False])]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("key_ms", [450, 600, 5000])
 def test_the_switch_of_another_node_times_it_within_what_is_known_of_the_hand(key_ms: int) -> None:
     bench, hand = with_a_hand("supply_cut", witness=True, act_ms=400, key_ms=key_ms)

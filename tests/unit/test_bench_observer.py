@@ -85,6 +85,7 @@ def test_a_throttle_is_timed_by_the_observer_too(sensors: tuple[str, ...], verdi
     assert timed.verdict == verdict, timed
 
 
+@pytest.mark.slow
 def test_a_device_that_reports_neutral_while_its_gear_is_in_fails() -> None:
     """It stays ahead and says that it is out. By itself that would be a pass, and a session that ended well."""
     alone = Bench("lever_gone")

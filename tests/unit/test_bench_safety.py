@@ -211,6 +211,7 @@ def test_somebody_who_comes_later_ends_it_in_neutral() -> None:
 # ------------------------------------------------------------------------------------------------ the cap
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("cap", [0, 120])
 def test_no_frame_beyond_the_cap_ever_leaves(cap: int) -> None:
     bench = Bench("take_and_go", "every_id", cap=cap)

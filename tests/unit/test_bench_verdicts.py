@@ -167,6 +167,7 @@ def test_a_rehearsal_without_hardware(node: str, bus: str, stimuli: tuple[str, .
     assert {result.verdict for result in talk.came} == {PASS}, talk.came
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("stimulus", ["station_gone", "neutral_now"])
 def test_the_gear_switch_of_another_node_makes_it_a_plain_pass(stimulus: str) -> None:
     """The drive's cutout is on the adapter too, as real as the drive, with a gear switch of its own."""
