@@ -15,19 +15,22 @@ from busim.boat.load import LoadedBoat, load_boat
 from busim.boat.shipped import shipped_folder
 from busim.export.c_files import c_files
 from busim.export.written import write_files
+from busim.protocol.codec import Message
 from busim.scenario.load import load_scenario, steps_of
 from busim.seam import OUTPUT, QUEUE, ROW, SEND, Actions, Node
 from busim.simulator.build import build_world, power_up
 from busim.simulator.kinds import load_kinds
 from busim.units import SECOND
 
-from .c_driver import SANITIZED, compile_c, compiler
+from .c_driver import compile_c, compiler
 
 FIRMWARE = Path(__file__).parents[2] / "nodes" / "firmware"
 TRACE_MAIN = Path(__file__).parent / "firmware_trace.c"
 SHARED = ("seam", "watch", "member", "alarms", "channels")
 OF_KIND = {"zone_driver": "zone_*.c", "station": "station*.c", "drive": "drive*.c"}
 """Kind -> its files."""
+OPTIONS = ("-Wconversion", "-Wshadow", "-O0", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
+"""Not optimised: compiling takes longer than all the traces through it, and a sanitizer sees no less."""
 
 Step = tuple[str, str]
 """(the call, what it answered): both as lines."""
@@ -44,6 +47,8 @@ class Firmware:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.programs: dict[tuple[str, ...], Path] = {}
+        self.objects: dict[str, Path] = {}
+        """Text of a source that is the same for all nodes of a boat, or for all boats -> compiled."""
         self.boats: dict[str, LoadedBoat] = {}
 
     def boat(self, name: str) -> LoadedBoat:
@@ -51,19 +56,47 @@ class Firmware:
             self.boats[name] = load_boat(shipped_folder() / name)
         return self.boats[name]
 
+    def edited(self, name: str, *edits: tuple[str, str]) -> str:
+        """The name of a boat that is a shipped one but for some of its text: (what stands there once, what shall)."""
+        new = "-".join([name, *(re.sub(r"\W+", "_", edit[1]) for edit in edits)])
+        if new not in self.boats:
+            text = (shipped_folder() / name / "boat.yaml").read_text(encoding="utf-8")
+            for was, becomes in edits:
+                assert text.count(was) == 1, was
+                text = text.replace(was, becomes)
+            (self.folder / "boats" / new).mkdir(parents=True)
+            path = self.folder / "boats" / new / "boat.yaml"
+            path.write_text(text, encoding="utf-8")
+            self.boats[new] = load_boat(path)
+        return new
+
     def program(self, boat: str, node: str, *switches: str) -> Path:
         key = (boat, node, *switches)
         if key not in self.programs:
-            compiler()
-            loaded = self.boat(boat)
-            folder = self.folder / "-".join(key)
-            exported = write_files(folder / "c", c_files(loaded, node), replace=False)
-            program = folder / "firmware"
-            sources = [TRACE_MAIN, *sources_of(loaded.boat.nodes[node].kind), *(path for path in exported if path.suffix == ".c")]
-            headers = [folder / "c", *sorted({path.parent for path in exported}), FIRMWARE]
-            compile_c(sources, headers, *SANITIZED, *(f"-D{switch}" for switch in switches), "-o", str(program))
-            self.programs[key] = program
+            kind = self.boat(boat).boat.nodes[node].kind
+            self.programs[key] = self.compiled(boat, node, [TRACE_MAIN, *sources_of(kind)], *switches)
         return self.programs[key]
+
+    def compiled(self, boat: str, node: str, sources: Iterable[Path], *switches: str) -> Path:
+        """A program of these files and the node's export. A file of the export that other nodes have too is compiled once."""
+        compiler()
+        folder = self.folder / str(len(list(self.folder.iterdir())))
+        headers = [folder / "c", FIRMWARE]
+        exported = write_files(folder / "c", c_files(self.boat(boat), node), replace=False)
+        mine = [*sources]
+        for path in exported:
+            if path.suffix == ".c":
+                mine.append(self._object(path, headers) if path.name != "busim_node.c" else path)
+        compile_c(mine, headers, *OPTIONS, *(f"-D{switch}" for switch in switches), "-o", str(folder / "firmware"))
+        return folder / "firmware"
+
+    def _object(self, source: Path, headers: list[Path]) -> Path:
+        beside = source.with_name("busim_boat.h") if source.name != "busim_protocol.c" else source
+        text = source.read_text() + beside.read_text()
+        if text not in self.objects:
+            self.objects[text] = source.with_suffix(".o")
+            compile_c([source], headers, *OPTIONS, "-c", "-o", str(self.objects[text]))
+        return self.objects[text]
 
     def differences(self, trace: Iterable[Step], boat: str, node: str, *switches: str) -> list[str]:
         """Where the C node answers another thing than was recorded; the first few, in words.
@@ -181,6 +214,50 @@ def lives_in(boat: LoadedBoat, scenario: str, seed: int, of: Iterable[str]) -> L
 
 def scenarios_of(boat: LoadedBoat) -> list[str]:
     return sorted(path.stem for path in (boat.path.parent / "scenarios").glob("*.yaml"))
+
+
+# ------------------------------------------------------------------------------------------------ told beforehand
+
+
+class Told:
+    """A node of the boat, called at moments that a test names, as a host would call it in time. `life` is what came of it."""
+
+    def __init__(self, boat: LoadedBoat, node: str) -> None:
+        self.life: list[Step] = []
+        entry = boat.boat.nodes[node]
+        kind = recording(load_kinds()[entry.kind], lambda _: self.life)
+        self.node: Any = kind(boat.plan, entry.address, entry.build)
+        self.plan, self.address = boat.plan, entry.address
+        self.counters: dict[int, int] = {}
+        self.now_ns = 0
+        self.node.on_start(0, 0)
+        self.handlers = self.node.receives()
+
+    def until(self, now_ns: int) -> None:
+        """Let its deadlines come, but those at `now_ns` itself: at equal times a frame comes first."""
+        while self.node.deadline_ns < now_ns:
+            self.node.on_deadline(self.node.deadline_ns)
+        self.now_ns = now_ns
+
+    def hear(self, message: Message, sender: int, *values: int, bus: int | None = None) -> None:
+        """A sound frame, its counter one more than the last of its sender."""
+        can_id = message.can_id(sender)
+        counter = self.counters[can_id] = self.counters.get(can_id, 0) + 1 & 0xFF
+        data = message.pack(can_id, counter, *values) if message.is_safety else message.pack(*values)
+        shared = sorted({*self.plan.buses_of(self.address)} & {*self.plan.buses_of(sender)})
+        bus = shared[0] if bus is None else bus
+        self.handlers[bus, can_id](self.now_ns, bus, can_id, data)
+
+    def put(self, channel: str, value: int) -> None:
+        self.node.on_input(self.now_ns, channel, value)
+
+    def put_all(self, **values: int) -> None:
+        for channel, value in values.items():
+            self.put(channel, value)
+
+    def when(self, word: str) -> list[int]:
+        """The moments, in ns, at which an answer has this in it."""
+        return [int(call.split()[1]) for call, answer in self.life if word in answer]
 
 
 # ------------------------------------------------------------------------------------------------ drawn at random

@@ -14,10 +14,10 @@ from busim.export.written import write_files
 from busim.protocol.catalogue import DRIVE_OBEYS, LEVER
 from busim.protocol.codec import INVALID, check
 
-from .c_driver import SANITIZED, compile_c, compiler
+from .c_driver import compile_c, compiler
 from .firmware_rig import FIRMWARE, OF_KIND, Firmware, sources_of
 
-OF_A_PORT = ("channels", "mailboxes", "port_bench", "port_host", "port_host_open", "run", "slcan")
+OF_A_PORT = ("mailboxes", "port_bench", "port_host", "port_host_open", "run", "slcan")
 OF_A_SYSTEM = ("port_host.c", "port_host_open.c")
 NODES = (
     ("marsh_tern", "wheelhouse"), ("marsh_tern", "saloon_driver"), ("first_boat", "wheelhouse"), ("marsh_tern", "port_drive"),
@@ -29,13 +29,9 @@ SWITCHES = (
 )  # fmt: skip
 
 
-def all_sources(firmware: Firmware, boat: str, node: str, folder: Path) -> tuple[list[Path], list[Path]]:
-    """(sources, folders of headers) of a program for a desk."""
-    loaded = firmware.boat(boat)
-    exported = write_files(folder / "c", c_files(loaded, node), replace=False)
-    ported = [FIRMWARE / f"{name}.c" for name in OF_A_PORT]
-    sources = {*sources_of(loaded.boat.nodes[node].kind), *ported, *(path for path in exported if path.suffix == ".c")}
-    return sorted(sources), [folder / "c", FIRMWARE]
+def sources_for_a_desk(firmware: Firmware, boat: str, node: str) -> list[Path]:
+    """What a program for a desk is made of, beside its export."""
+    return [*sources_of(firmware.boat(boat).boat.nodes[node].kind), *(FIRMWARE / f"{name}.c" for name in OF_A_PORT)]
 
 
 def test_no_heap_no_floating_point_and_no_other_header() -> None:
@@ -48,21 +44,19 @@ def test_no_heap_no_floating_point_and_no_other_header() -> None:
 
 @pytest.mark.parametrize(("boat", "node"), NODES)
 @pytest.mark.parametrize("by", ["gcc", "clang"])
-def test_all_of_it_compiles_without_a_warning(boat: str, node: str, by: str, firmware: Firmware, tmp_path: Path) -> None:
+def test_the_builds_for_a_bench_compile_without_a_warning(boat: str, node: str, by: str, firmware: Firmware, tmp_path: Path) -> None:
+    """All others are compiled, and run, by the traces, under the same options."""
     compiler(by)
-    sources, headers = all_sources(firmware, boat, node, tmp_path)
-    for switches in ((), ("NODE_BENCH",), tuple(f"BROKEN_{switch}" for switch in SWITCHES)):
-        compile_c(sources, headers, "-Wconversion", "-Wshadow", "-fsyntax-only", *(f"-D{each}" for each in switches), by=by)
+    exported = write_files(tmp_path, c_files(firmware.boat(boat), node), replace=False)
+    sources = [*sources_for_a_desk(firmware, boat, node), *(path for path in exported if path.suffix == ".c")]
+    switches = ("-DNODE_BENCH", *(f"-DBROKEN_{switch}" for switch in SWITCHES))
+    compile_c(sources, [tmp_path, FIRMWARE], "-Wconversion", "-Wshadow", "-fsyntax-only", *switches, by=by)
 
 
 @pytest.fixture(scope="module")
-def program(firmware: Firmware, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def program(firmware: Firmware) -> Path:
     """Marsh Tern's wheelhouse station for a desk."""
-    compiler()
-    folder = tmp_path_factory.mktemp("port")
-    sources, headers = all_sources(firmware, "marsh_tern", "wheelhouse", folder)
-    compile_c(sources, headers, *SANITIZED, "-o", str(folder / "wheelhouse"))
-    return folder / "wheelhouse"
+    return firmware.compiled("marsh_tern", "wheelhouse", sources_for_a_desk(firmware, "marsh_tern", "wheelhouse"))
 
 
 class Adapter:
