@@ -88,8 +88,12 @@ def table_definitions() -> Iterator[str]:
         ]
         yield "static " + array(f"busim_row {name}_rows[]", rows)
         yield f"const busim_state_table busim_{name}_table = {{{name}_rows, {len(rows)}u, {len(states)}u, {len(events)}u}};"
-    kinds = [f"{{{kind.number}u, {kind.priority}u}}" for kind in alarms.ALARMS]
+    kinds = [f"{{{kind.number}u, {kind.priority}u, {_truth(kind.raised_by == alarms.LISTENER)}}}" for kind in alarms.ALARMS]
     yield array("busim_alarm_kind busim_alarm_kinds[BUSIM_COUNT_OF_ALARMS]", kinds)
+
+
+def _truth(value: bool) -> str:
+    return "true" if value else "false"
 
 
 def _alarm_declarations(names: Names) -> Iterator[str]:
@@ -107,6 +111,11 @@ def _alarm_declarations(names: Names) -> Iterator[str]:
             macro(names.give("alarm", "answer_longest_ms"), unsigned(alarms.ANSWER_LONGEST_MS)),
             macro(names.give("alarm", "unconfirmed_ms"), unsigned(alarms.UNCONFIRMED_MS)),
             macro(names.give("alarm", "silent_for_ms"), unsigned(alarms.SILENT_FOR_S * 1000)),
+            macro(names.give("alarm", "most_shown"), unsigned(alarms.MOST_SHOWN), "lines of a list; every emergency is shown"),
+            macro(names.give("alarm", "together_ms"), unsigned(alarms.TOGETHER_MS), "who fell silent within this did so together"),
+            macro(names.give("alarm", "nobody_after_ms"), unsigned(alarms.NOBODY_AFTER_MS), "where no loss came before"),
+            macro(names.give("alarm", "key_stuck_ms"), unsigned(alarms.KEY_STUCK_MS)),
+            macro(names.give("alarm", "lock_out_held_ms"), unsigned(alarms.LOCK_OUT_HELD_MS)),
         ]
     )
     yield "extern const busim_alarm_kind busim_alarm_kinds[BUSIM_COUNT_OF_ALARMS];"
