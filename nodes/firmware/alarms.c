@@ -12,6 +12,20 @@
 
 /* ---------------------------------------------------------------------------------- one alarm */
 
+void node_alarm_start(node_alarm *alarm, uint8_t which, uint8_t about, uint8_t raiser)
+{
+    alarm->which = which;
+    alarm->about = about;
+    alarm->raiser = raiser;
+    alarm->state = BUSIM_ALARM_IS_GONE;
+    alarm->number = 0u;
+    alarm->under_which = 0u;
+    alarm->under_about = 0u;
+    alarm->since_ns = -NODE_NEVER;
+    alarm->quiet_until_ns = -NODE_NEVER;
+    alarm->confirmed_ns = -NODE_NEVER;
+}
+
 bool node_alarm_event(node_alarm *alarm, int64_t now_ns, uint8_t event)
 {
     const busim_row *row = busim_row_of(&busim_alarm_table, alarm->state, event);
@@ -42,6 +56,12 @@ bool node_alarm_wake(node_alarm *alarm, int64_t now_ns)
 bool node_alarm_stands(const node_alarm *alarm)
 {
     return alarm->state != BUSIM_ALARM_IS_GONE && alarm->state != BUSIM_ALARM_IS_PUT_RIGHT;
+}
+
+bool node_alarm_sounds(const node_alarm *alarm, int64_t now_ns)
+{
+    return alarm->state == BUSIM_ALARM_IS_RAISED ||
+           (alarm->state == BUSIM_ALARM_IS_PUT_RIGHT && now_ns >= alarm->quiet_until_ns);
 }
 
 uint8_t node_alarm_priority(uint8_t which)
@@ -150,11 +170,8 @@ static void arise(node_alarms *alarms, int64_t now_ns, uint8_t which)
             return;
         }
         raised = &alarms->raised[alarms->count++];
-        raised->alarm.which = which;
-        raised->alarm.state = BUSIM_ALARM_IS_GONE;
-        raised->alarm.number = 0u;
-        raised->alarm.since_ns = -NODE_NEVER;
-        raised->alarm.quiet_until_ns = -NODE_NEVER;
+        node_alarm_start(&raised->alarm, which, BUSIM_NODE_ADDRESS, BUSIM_NODE_ADDRESS);
+        raised->alarm.confirmed_ns = NODE_NEVER;
         raised->due_ns = NODE_NEVER;
         raised->times = 0;
     }

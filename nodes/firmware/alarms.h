@@ -13,14 +13,22 @@
 
 #define NODE_MOST_LISTENERS 15u /* stations and alarm nodes: helm addresses */
 
-/* One alarm of any raiser: its row in busim_alarm_table, and when it is quiet. */
+/* One alarm of any raiser: its row in busim_alarm_table, when it is quiet, and what a list has to know of it. */
 typedef struct node_alarm {
     uint8_t which;
+    uint8_t about; /* an address */
+    uint8_t raiser; /* whose alarm it is; 0: seen by the listener itself */
     uint8_t state; /* one of BUSIM_ALARM_IS_ */
     uint8_t number; /* its raiser's number of this occurrence */
+    uint8_t under_which; /* the one it was listed under last, while its cause was there; 0: none */
+    uint8_t under_about;
     int64_t since_ns;
     int64_t quiet_until_ns;
+    int64_t confirmed_ns; /* when its raiser's frame said it last; NEVER: nobody has to */
 } node_alarm;
+
+/* One that is not there yet. */
+void node_alarm_start(node_alarm *alarm, uint8_t which, uint8_t about, uint8_t raiser);
 
 /* Take the row of this event; false where there is none. */
 bool node_alarm_event(node_alarm *alarm, int64_t now_ns, uint8_t event);
@@ -30,6 +38,7 @@ bool node_alarm_answered(node_alarm *alarm, int64_t now_ns, uint8_t answer);
 bool node_alarm_wake(node_alarm *alarm, int64_t now_ns);
 /* Its cause is there. */
 bool node_alarm_stands(const node_alarm *alarm);
+bool node_alarm_sounds(const node_alarm *alarm, int64_t now_ns);
 uint8_t node_alarm_priority(uint8_t which);
 
 /* One of this node's own, and when it is told next. */

@@ -2,8 +2,6 @@
 
 #include "station.h"
 
-#define FIRST_LOOK_NS (200 * NODE_MS) /* after a start: by then every sensor was read once */
-#define LOOK_NS (100 * NODE_MS)
 #define FAR_OUT 100000
 
 static station the_station;
@@ -66,11 +64,13 @@ static void tell_alarms(station *self, int64_t now_ns, node_actions *actions)
 {
     static const uint8_t lever_fault = BUSIM_ALARM_IS_ABOUT_LEVER_FAULT;
     const bool faulty = any_lever_faulty(self) || (self->wheel.fitted && self->wheel.faulty);
-    if (now_ns >= self->look_due_ns) {
-        self->look_due_ns = now_ns + LOOK_NS;
-        station_forget_keys(self, now_ns);
-        node_alarms_tell(&self->alarms, now_ns, &lever_fault, faulty ? 1u : 0u, actions);
+    const uint8_t let_go_of = station_let_go_of(self);
+    list_causes seen;
+    seen.count = 0u;
+    if (let_go_of != 0u) {
+        list_causes_add(&seen, BUSIM_ALARM_IS_ABOUT_LET_GO, let_go_of);
     }
+    list_look(&self->list, now_ns, &lever_fault, faulty ? 1u : 0u, &seen, actions);
 }
 
 /* Every lever period: the task that the heartbeat stands for. */
@@ -96,13 +96,14 @@ static void main_task(station *self, int64_t now_ns, node_actions *actions)
 
 static void on_start(void *memory, int64_t now_ns, uint8_t reset_cause, node_actions *actions)
 {
+    static const list_outputs listed = {STATION_OUT_SOUNDER, STATION_OUT_ALARMS, STATION_OUT_ALARMS_HIDDEN, STATION_OUT_ALARM};
     station *self = (station *)memory;
     uint8_t place;
     node_member_start(&self->member, now_ns, reset_cause);
     self->member.working = true;
     node_alarms_start(&self->alarms);
+    list_start(&self->list, &self->alarms, &listed, now_ns);
     self->deadline_ns = now_ns;
-    self->look_due_ns = now_ns + FIRST_LOOK_NS;
     self->lever_due_ns = now_ns;
     self->lever_counter = 0u;
     station_control_start(self);
@@ -121,13 +122,10 @@ static void on_start(void *memory, int64_t now_ns, uint8_t reset_cause, node_act
 static void on_frame(void *memory, int64_t now_ns, uint8_t bus, const busim_frame *frame, node_actions *actions)
 {
     station *self = (station *)memory;
-    if (node_alarms_frame(&self->alarms, now_ns, bus, frame)) {
+    if (list_frame(&self->list, now_ns, bus, frame) || node_alarms_frame(&self->alarms, now_ns, bus, frame)) {
         return;
     }
     switch (busim_code_of(frame->id)) {
-    case BUSIM_CODE_NEUTRAL_NOW:
-        station_hear_neutral_now(self, now_ns, frame);
-        break;
     case BUSIM_CODE_CLAIM:
         station_hear_claim(self, frame);
         break;
@@ -182,6 +180,16 @@ static void on_input(void *memory, int64_t now_ns, uint16_t channel, int32_t val
     case STATION_IN_LOCK_OUT:
         station_press_lock_out(self, now_ns, value != 0);
         break;
+    case STATION_IN_ACKNOWLEDGE:
+        if (value != 0) {
+            list_acknowledge(&self->list, now_ns);
+        }
+        break;
+    case STATION_IN_SILENCE:
+        if (value != 0) {
+            list_silence(&self->list, now_ns);
+        }
+        break;
     case STATION_IN_TAKE:
         if (value != 0) {
             station_take(self, now_ns, actions);
@@ -231,8 +239,17 @@ static const node_channel inputs[] = {
     {"take", STATION_IN_TAKE, false, false},
     {"neutral_now", STATION_IN_NEUTRAL_NOW, false, false},
     {"lock_out", STATION_IN_LOCK_OUT, false, false},
+    {"acknowledge", STATION_IN_ACKNOWLEDGE, false, false},
+    {"silence", STATION_IN_SILENCE, false, false},
     {NULL, 0u, false, false},
 };
-static const node_channel outputs[] = {{"shows", STATION_OUT_SHOWS, false, false}, {NULL, 0u, false, false}};
+static const node_channel outputs[] = {
+    {"shows", STATION_OUT_SHOWS, false, false},
+    {"sounder", STATION_OUT_SOUNDER, false, false},
+    {"alarms", STATION_OUT_ALARMS, false, false},
+    {"alarms_hidden", STATION_OUT_ALARMS_HIDDEN, false, false},
+    {"alarm.", STATION_OUT_ALARM, true, false},
+    {NULL, 0u, false, false},
+};
 
 const node the_node = {"station", &calls, &the_station, &the_station.deadline_ns, inputs, outputs};

@@ -1,8 +1,5 @@
-/* The station in C: a lever for each drive, a take key, a neutral-now key, a wheel, a display of who is in control. What it
- * remembers, and what its files ask of each other. The Python one is nodes/station.py and what that imports.
- *
- * NOT in it: the list of alarms (nodes/alarm_list.py: lines, sounder, who is missing, the acknowledge and silence keys). It tells
- * its own alarms, and hears the crew's answers to them. A boat needs another listener for the rest.
+/* The station in C: a lever for each drive, a take key, a neutral-now key, a wheel, a display of who is in control, the list of
+ * alarms. What it remembers, and what its files ask of each other. The Python one is nodes/station.py and what that imports.
  *
  * Nothing here is shown to be safe by compiling: see the cautions of the page before anything moves.
  */
@@ -12,6 +9,7 @@
 
 #include "alarms.h"
 #include "busim_rules.h"
+#include "list_alarms.h"
 #include "member.h"
 #include "watch.h"
 
@@ -28,11 +26,17 @@ typedef enum station_input {
     STATION_IN_WHEEL = 4,
     STATION_IN_TAKE = 5,
     STATION_IN_NEUTRAL_NOW = 6,
-    STATION_IN_LOCK_OUT = 7
+    STATION_IN_LOCK_OUT = 7,
+    STATION_IN_ACKNOWLEDGE = 8,
+    STATION_IN_SILENCE = 9
 } station_input;
 
 typedef enum station_output {
-    STATION_OUT_SHOWS = 0
+    STATION_OUT_SHOWS = 0,
+    STATION_OUT_SOUNDER = 1,
+    STATION_OUT_ALARMS = 2,
+    STATION_OUT_ALARMS_HIDDEN = 3,
+    STATION_OUT_ALARM = 4 /* lines of the list, numbered from 1 (list_alarms.h) */
 } station_output;
 
 typedef enum station_shows {
@@ -82,16 +86,10 @@ typedef struct station_wheel {
     uint8_t station; /* whom the rudder says it obeys, and under which number */
     uint16_t number;
     uint8_t fault;
-    bool wanted; /* the station's take is of the rudder too */
-    bool keeps; /* it steers, whether it holds drives or not */
+    bool wanted; /* its take is of the rudder too */
+    bool held;   /* the take it holds is of the rudder too, and the rudder has not been lost since */
+    bool keeps;  /* it steers, whether it holds drives or not */
 } station_wheel;
-
-/* The neutral-now key of one station, as it is heard; of this one, what its contact does. */
-typedef struct station_key {
-    uint8_t address;
-    int64_t pressed_ns; /* since when without a break; NEVER while it is not */
-    int64_t heard_ns;
-} station_key;
 
 typedef struct station_lock {
     uint16_t locks;  /* bit n: the key of the station at address n */
@@ -114,15 +112,14 @@ typedef struct station_condition {
 typedef struct station {
     node_member member;
     node_alarms alarms;
+    list_alarms list;
     int64_t deadline_ns;
-    int64_t look_due_ns; /* at its own alarms */
     uint8_t wanted;      /* BUSIM_TAKES_ of the drives it may take */
     bool carries_on;     /* the boat's policy where one drive is lost */
     station_echo drives[STATION_DRIVES];
     uint8_t drive_count;
     station_lever levers[STATION_DRIVES]; /* of drive 1 and 2 */
     station_wheel wheel;
-    station_key keys[STATION_STATIONS];
     station_lock lock;
     station_condition condition;
 
@@ -139,6 +136,7 @@ typedef struct station {
     uint8_t neutral_now_counter;
     int64_t neutral_now_due_ns;
     int64_t neutral_now_until_ns; /* a press is repeated up to then, unless every drive obeys nobody before */
+    uint8_t let_go; /* the drive or rudder that it had in control and lost first; 0 once control is taken anew */
     uint8_t shows;
     int64_t show_due_ns; /* when the display may have to change though nothing was heard */
     int64_t divided_ns;  /* when drives that obey different stations are shown as that */
@@ -154,6 +152,8 @@ void station_tell_claim(station *self, node_actions *actions);
 void station_hear_claim(station *self, const busim_frame *frame);
 void station_hear_drive(station *self, int64_t now_ns, uint8_t bus, const busim_frame *frame, node_actions *actions);
 void station_hear_rudder(station *self, int64_t now_ns, uint8_t bus, const busim_frame *frame, node_actions *actions);
+/* What it had in control and lost, where that does not answer or obeys nobody, and nobody wanted it so; 0: nothing to tell. */
+uint8_t station_let_go_of(const station *self);
 /* Echoes that grow old, takes that take too long; once every lever period. */
 void station_watch_time(station *self, int64_t now_ns, node_actions *actions);
 
@@ -176,17 +176,14 @@ uint8_t station_wheel_steered_by(const station_wheel *wheel, int64_t now_ns);
 void station_wheel_tell(station_wheel *wheel, uint16_t number, node_actions *actions);
 /* True where what the rudder says of its master or its health is new. */
 bool station_wheel_hear(station_wheel *wheel, int64_t now_ns, uint8_t bus, const busim_frame *frame);
-/* Note whether the station, whose take has this number, steers. */
-void station_wheel_watch(station_wheel *wheel, int64_t now_ns, uint16_t number, bool holding, bool watching);
+/* Note whether the station, whose take has this number, steers; true where it does no more and nobody took it over. */
+bool station_wheel_watch(station_wheel *wheel, int64_t now_ns, uint16_t number, bool holding, bool watching);
 
 /* station_keys.c: neutral now, and keys that are named stuck */
 void station_keys_start(station *self);
-void station_hear_neutral_now(station *self, int64_t now_ns, const busim_frame *frame);
 void station_press_neutral_now(station *self, int64_t now_ns, bool down, node_actions *actions);
 void station_tell_neutral_now(station *self, int64_t now_ns, node_actions *actions);
 void station_press_lock_out(station *self, int64_t now_ns, bool down);
-/* Keys not heard pressed for so long that they were let go, or their station is silent. */
-void station_forget_keys(station *self, int64_t now_ns);
 void station_look_at_lock(station *self, int64_t now_ns);
 
 /* station_condition.c: the navigation lights' condition. Each is true where there is something to say at once. */

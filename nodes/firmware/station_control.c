@@ -14,6 +14,7 @@ void station_control_start(station *self)
     self->claim_counter = 0u;
     self->transfer_until_ns = NODE_NEVER;
     self->held_since_ns = 0;
+    self->let_go = 0u;
     self->wanted = 0u;
     self->carries_on = true;
     for (place = 0u; place < busim_node_station->drives_count; place++) {
@@ -58,6 +59,7 @@ void station_take(station *self, int64_t now_ns, node_actions *actions)
     const bool allowed = sound && (in_neutral || busim_node_station->matched_take);
     const uint8_t event = (uint8_t)(allowed ? BUSIM_STATION_ON_TAKE : BUSIM_STATION_ON_REFUSED);
     const bool moved = take_row(self, event, actions);
+    self->let_go = 0u;
     if (moved && self->state == BUSIM_STATION_IS_CLAIMING) {
         self->number = self->highest = busim_number_next(self->highest);
         station_wheel_want(&self->wheel, now_ns);
@@ -148,14 +150,16 @@ static void end_take(station *self)
     self->transfer_until_ns = NODE_NEVER;
 }
 
-/* With the last drive held, or where the policy is all or nothing, control is let go. */
-static void let_go_if_lost(station *self, bool any_lost, uint8_t event, node_actions *actions)
+/* With the last drive held, or where the policy is all or nothing, control is let go. `lost`: the first of them; 0 none was. */
+static void let_go_if_lost(station *self, uint8_t lost, uint8_t event, node_actions *actions)
 {
+    const bool any_lost = lost != 0u;
     bool holds = false;
     uint8_t place;
     for (place = 0u; place < self->drive_count; place++) {
         holds = holds || self->drives[place].held;
     }
+    self->let_go = self->let_go != 0u ? self->let_go : lost;
     if (any_lost && (!holds || !self->carries_on)) {
         (void)take_row(self, event, actions);
     }
@@ -171,6 +175,10 @@ static void weigh_claiming(station *self, int64_t now_ns, node_actions *actions)
             self->drives[place].held = self->drives[place].mine;
         }
         self->held_since_ns = now_ns;
+        self->wheel.held = self->wheel.fitted && self->wheel.wanted;
+        if (self->wheel.fitted) { /* driven from here, and perhaps not steered */
+            self->let_go = self->wheel.wanted ? 0u : self->wheel.rudder;
+        }
         end_take(self);
     } else if (all.outbid) {
         (void)take_row(self, BUSIM_STATION_ON_OUTBID, actions);
@@ -181,23 +189,26 @@ static void weigh_claiming(station *self, int64_t now_ns, node_actions *actions)
 static void weigh_holding(station *self, node_actions *actions)
 {
     const echoes all = gather(self);
-    bool any_lost = false;
+    uint8_t lost = 0u; /* the first of them */
     bool taken = false; /* by another station */
     uint8_t place;
     for (place = 0u; place < self->drive_count; place++) {
         station_echo *echo = &self->drives[place];
         if (echo->held && !is_mine(self, echo->station, echo->number)) {
             echo->held = false;
-            any_lost = true;
+            lost = lost != 0u ? lost : echo->address;
             taken = taken || (echo->station != 0u && echo->station != BUSIM_NODE_ADDRESS);
         }
     }
     for (place = 0u; place < self->drive_count && taken; place++) {
         self->drives[place].held = false;
     }
-    let_go_if_lost(self, any_lost, BUSIM_STATION_ON_ECHO_LOST, actions);
+    let_go_if_lost(self, lost, BUSIM_STATION_ON_ECHO_LOST, actions);
     if (self->wanted == 0u && (all.count != 1u || all.mine != 1u)) { /* a station of a wheel alone */
         (void)take_row(self, BUSIM_STATION_ON_ECHO_LOST, actions);
+    }
+    if (taken) { /* the display says so, and an alarm at each hand-over is one nobody heeds */
+        self->let_go = 0u;
     }
 }
 
@@ -212,8 +223,11 @@ static void watch_steering(station *self, int64_t now_ns)
         const station_echo *echo = &self->drives[place];
         over = over || (echo->station != 0u && echo->station != BUSIM_NODE_ADDRESS && busim_number_newer(echo->number, self->number));
     }
-    station_wheel_watch(&self->wheel, now_ns, self->number, self->state == BUSIM_STATION_IS_HOLDING,
-                        self->state == BUSIM_STATION_IS_WATCHING && !over);
+    if (station_wheel_watch(&self->wheel, now_ns, self->number, self->state == BUSIM_STATION_IS_HOLDING,
+                            self->state == BUSIM_STATION_IS_WATCHING && !over) &&
+        self->let_go == 0u) {
+        self->let_go = self->wheel.rudder;
+    }
 }
 
 /* What the reports say to the state it is in. */
@@ -249,6 +263,7 @@ void station_hear_drive(station *self, int64_t now_ns, uint8_t bus, const busim_
         return;
     }
     echo->heard_ns = now_ns;
+    list_helm_obeys(&self->list.helm, now_ns, frame, &said);
     changed = said.station != echo->station || said.number != echo->number || self->shows == STATION_SHOWS_NOTHING_HEARD;
     echo->station = said.station;
     echo->number = said.number;
@@ -272,12 +287,12 @@ void station_hear_rudder(station *self, int64_t now_ns, uint8_t bus, const busim
 
 /* ---------------------------------------------------------------------------------- time */
 
-/* Drives held whose echo grew old are not held any more; true where there were some. */
-static bool drop_old(station *self, int64_t now_ns)
+/* Drives held whose echo grew old are not held any more; the first of them, or 0. */
+static uint8_t drop_old(station *self, int64_t now_ns)
 {
     const int64_t age_max_ns = node_timeout_ns(BUSIM_BOAT_TIMING_AGE_MAX_MS);
     const bool settled = now_ns - self->held_since_ns > age_max_ns;
-    bool any = false;
+    uint8_t first = 0u;
     uint8_t place;
     for (place = 0u; place < self->drive_count; place++) {
         station_echo *echo = &self->drives[place];
@@ -285,10 +300,26 @@ static bool drop_old(station *self, int64_t now_ns)
         const int64_t age_ns = (int64_t)behind * BUSIM_BOAT_TIMING_LEVER_MS * NODE_MS;
         if (echo->held && (now_ns - echo->heard_ns > age_max_ns || (settled && age_ns > age_max_ns))) {
             echo->held = false;
-            any = true;
+            first = first != 0u ? first : echo->address;
         }
     }
-    return any;
+    return first;
+}
+
+uint8_t station_let_go_of(const station *self)
+{
+    const list_drive *heard = list_drive_at(&self->list.helm, self->let_go);
+    uint8_t place;
+    if (heard != NULL && heard->asked) {
+        return 0u;
+    }
+    for (place = 0u; place < self->drive_count; place++) {
+        const station_echo *echo = &self->drives[place];
+        if (echo->address == self->let_go && echo->station != 0u && echo->station != BUSIM_NODE_ADDRESS) {
+            return 0u;
+        }
+    }
+    return self->let_go;
 }
 
 void station_watch_time(station *self, int64_t now_ns, node_actions *actions)
@@ -296,8 +327,9 @@ void station_watch_time(station *self, int64_t now_ns, node_actions *actions)
     bool moved = false;
     watch_steering(self, now_ns);
     if (self->state == BUSIM_STATION_IS_HOLDING) {
-        if (drop_old(self, now_ns)) {
-            let_go_if_lost(self, true, BUSIM_STATION_ON_ECHO_OLD, actions);
+        const uint8_t lost = drop_old(self, now_ns);
+        if (lost != 0u) {
+            let_go_if_lost(self, lost, BUSIM_STATION_ON_ECHO_OLD, actions);
             moved = true;
         }
     } else if (now_ns >= self->transfer_until_ns) {

@@ -6,15 +6,12 @@
 
 #define AGAIN_NS (20 * NODE_MS)
 #define LONGEST_NS (1000 * NODE_MS) /* a bus that comes back later must not carry an old wish */
-#define LOCK_OUT_HELD_NS (3000 * NODE_MS)
-#define LOCK_REPEAT_NS (1000 * NODE_MS)
+#define LOCK_OUT_HELD_NS ((int64_t)BUSIM_ALARM_LOCK_OUT_HELD_MS * NODE_MS)
+#define LOCK_REPEAT_NS ((int64_t)BUSIM_ALARM_REPEAT_MS * NODE_MS)
 #define CHANGES_SENT 3u /* two that agree are wanted, and one may be lost */
-#define KEY_STUCK_NS (10000 * NODE_MS)
-#define LET_GO_OF_NS NODE_SECOND /* a key not heard pressed for so long was let go, or its station is silent */
 
 void station_keys_start(station *self)
 {
-    uint16_t place;
     self->neutral_now = false;
     self->neutral_now_counter = 0u;
     self->neutral_now_due_ns = NODE_NEVER;
@@ -22,39 +19,6 @@ void station_keys_start(station *self)
     self->lock.locks = 0u;
     self->lock.held_ns = NODE_NEVER;
     self->lock.times = 0u;
-    for (place = 0u; place < busim_boat_stations_count; place++) {
-        self->keys[place].address = (uint8_t)busim_boat_stations[place].address;
-        self->keys[place].pressed_ns = NODE_NEVER;
-        self->keys[place].heard_ns = -NODE_NEVER;
-    }
-}
-
-static void note_key(station *self, int64_t now_ns, uint8_t address, bool pressed)
-{
-    uint16_t place;
-    for (place = 0u; place < busim_boat_stations_count; place++) {
-        station_key *key = &self->keys[place];
-        if (key->address == address) {
-            if (!pressed) {
-                key->pressed_ns = NODE_NEVER;
-                return;
-            }
-            if (key->pressed_ns == NODE_NEVER) {
-                key->pressed_ns = now_ns;
-            }
-            key->heard_ns = now_ns;
-            return;
-        }
-    }
-}
-
-void station_hear_neutral_now(station *self, int64_t now_ns, const busim_frame *frame)
-{
-    busim_neutral_now said;
-    const busim_result result = busim_neutral_now_unpack(frame, &said);
-    if (result == BUSIM_OK || result == BUSIM_OUT_OF_RANGE) {
-        note_key(self, now_ns, busim_address_of(frame->id), said.pressed != 0u);
-    }
 }
 
 /* Every drive of the boat has said since the key went down that it obeys nobody. */
@@ -89,7 +53,7 @@ void station_tell_neutral_now(station *self, int64_t now_ns, node_actions *actio
     busim_frame frame;
     self->neutral_now_due_ns = pressed ? now_ns + AGAIN_NS : next_of_lock_ns(&self->lock, now_ns);
     self->neutral_now_counter = busim_counter_next(self->neutral_now_counter);
-    note_key(self, now_ns, BUSIM_NODE_ADDRESS, pressed);
+    list_helm_key(&self->list.helm, now_ns, BUSIM_NODE_ADDRESS, pressed, self->lock.locks);
     message.pressed = pressed ? 1u : 0u;
     message.locked_out = self->lock.locks;
     if (busim_neutral_now_pack(&message, BUSIM_NODE_ADDRESS, self->neutral_now_counter, &frame) == BUSIM_OK) {
@@ -115,31 +79,6 @@ void station_press_lock_out(station *self, int64_t now_ns, bool down)
     self->lock.held_ns = down ? now_ns : NODE_NEVER;
 }
 
-void station_forget_keys(station *self, int64_t now_ns)
-{
-    uint16_t place;
-    for (place = 0u; place < busim_boat_stations_count; place++) {
-        if (self->keys[place].pressed_ns != NODE_NEVER && now_ns - self->keys[place].heard_ns >= LET_GO_OF_NS) {
-            self->keys[place].pressed_ns = NODE_NEVER;
-        }
-    }
-}
-
-/* Keys elsewhere that have been pressed for too long, as bits. */
-static uint16_t stuck_elsewhere(station *self, int64_t now_ns)
-{
-    uint16_t found = 0u;
-    uint16_t place;
-    station_forget_keys(self, now_ns);
-    for (place = 0u; place < busim_boat_stations_count; place++) {
-        const station_key *key = &self->keys[place];
-        if (key->pressed_ns != NODE_NEVER && now_ns - key->pressed_ns >= KEY_STUCK_NS && key->address != BUSIM_NODE_ADDRESS) {
-            found = (uint16_t)(found | (1u << key->address));
-        }
-    }
-    return found;
-}
-
 void station_look_at_lock(station *self, int64_t now_ns)
 {
     station_lock *lock = &self->lock;
@@ -147,7 +86,7 @@ void station_look_at_lock(station *self, int64_t now_ns)
     if (lock->held_ns == NODE_NEVER) {
         return;
     }
-    named = stuck_elsewhere(self, now_ns);
+    named = (uint16_t)(list_helm_stuck(&self->list.helm, now_ns) & ~(1u << BUSIM_NODE_ADDRESS));
     if (now_ns - lock->held_ns < LOCK_OUT_HELD_NS) {
         return;
     }

@@ -25,6 +25,7 @@ void station_wheel_start(station_wheel *wheel, int64_t now_ns)
     wheel->number = 0u;
     wheel->fault = BUSIM_RUDDER_FAULT_NONE;
     wheel->wanted = false;
+    wheel->held = false;
     wheel->keeps = false;
 }
 
@@ -90,8 +91,12 @@ bool station_wheel_hear(station_wheel *wheel, int64_t now_ns, uint8_t bus, const
     return changed;
 }
 
-void station_wheel_watch(station_wheel *wheel, int64_t now_ns, uint16_t number, bool holding, bool watching)
+/* The drives it holds are held on to: steering lost is no reason for neutral, and thrust may be what is left to steer by. */
+bool station_wheel_watch(station_wheel *wheel, int64_t now_ns, uint16_t number, bool holding, bool watching)
 {
     const bool steers = station_wheel_heard(wheel, now_ns) && wheel->station == BUSIM_NODE_ADDRESS && wheel->number == number;
+    const bool lost = !steers && ((holding && wheel->held) || (watching && wheel->keeps));
+    wheel->held = wheel->held && steers;
     wheel->keeps = steers && (holding || (watching && wheel->keeps));
+    return lost;
 }
