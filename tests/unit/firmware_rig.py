@@ -28,7 +28,7 @@ FIRMWARE = Path(__file__).parents[2] / "nodes" / "firmware"
 TRACE_MAIN = Path(__file__).parent / "firmware_trace.c"
 SHARED = ("seam", "watch", "member", "alarms", "channels")
 OF_KIND = {"zone_driver": ("zone_*.c",), "station": ("station*.c", "list_*.c"), "drive": ("drive*.c",)}
-"""Kind -> its files."""
+"""Kind -> its files, as patterns."""
 OPTIONS = ("-Wconversion", "-Wshadow", "-O0", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 """Not optimised: compiling takes longer than all the traces through it, and a sanitizer sees no less."""
 
@@ -38,7 +38,8 @@ Step = tuple[str, str]
 
 def sources_of(kind: str) -> list[Path]:
     """What a program of this kind is made of, beside its export and a port."""
-    return [*(FIRMWARE / f"{name}.c" for name in SHARED), *(path for files in OF_KIND[kind] for path in sorted(FIRMWARE.glob(files)))]
+    own = [path for pattern in OF_KIND[kind] for path in sorted(FIRMWARE.glob(pattern))]
+    return [*(FIRMWARE / f"{name}.c" for name in SHARED), *own]
 
 
 class Firmware:
@@ -109,6 +110,15 @@ class Firmware:
             for number, ((call, expected), given) in enumerate(zip(steps, answers, strict=True))
             if expected != given
         ][:3]
+
+
+def outputs_in(answers: Iterable[str]) -> list[tuple[str, int]]:
+    """(channel, value) of each output."""
+    found = []
+    for answer in answers:
+        words = answer.split()
+        found += [(words[at + 1], int(words[at + 2])) for at, word in enumerate(words) if word == "o"]
+    return found
 
 
 def answers_of(program: Path, calls: list[str]) -> list[str]:
@@ -231,21 +241,28 @@ class Told:
             self.node.on_deadline(self.node.deadline_ns)
         self.now_ns = now_ns
 
-    def hear(self, message: Message, sender: int, *values: int, bus: int | None = None) -> None:
-        """A sound frame, its counter one more than the last of its sender."""
+    def hear(self, message: Message, sender: int, *values: int, buses: Iterable[int] | None = None) -> None:
+        """A sound frame, its counter one more than the last of its sender; by these buses, else by all they share."""
         can_id = message.can_id(sender)
         counter = self.counters[can_id] = self.counters.get(can_id, 0) + 1 & 0xFF
         data = message.pack(can_id, counter, *values) if message.is_safety else message.pack(*values)
-        shared = sorted({*self.plan.buses_of(self.address)} & {*self.plan.buses_of(sender)})
-        bus = shared[0] if bus is None else bus
-        self.handlers[bus, can_id](self.now_ns, bus, can_id, data)
+        for each in self.shared_with(sender) if buses is None else buses:
+            self.handlers[each, can_id](self.now_ns, each, can_id, data)
+
+    def shared_with(self, sender: int) -> list[int]:
+        """Buses, by number, that both are on."""
+        return sorted({*self.plan.buses_of(self.address)} & {*self.plan.buses_of(sender)})
 
     def put(self, channel: str, value: int) -> None:
         self.node.on_input(self.now_ns, channel, value)
 
-    def put_all(self, **values: int) -> None:
-        for channel, value in values.items():
-            self.put(channel, value)
+    def put_levers(self, permille: int = 500) -> None:
+        """All levers of a station at the same, the wheel in the middle."""
+        self.put("wheel", 500)
+        for drive in self.plan.drives:
+            self.put(f"lever.{drive.instance}", permille)
+            if self.plan.station_at(self.address).lever_tracks == 2:
+                self.put(f"lever.{drive.instance}b", 1000 - permille)
 
     def when(self, word: str) -> list[int]:
         """The moments, in ns, at which an answer has this in it."""

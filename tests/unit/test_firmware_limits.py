@@ -5,17 +5,14 @@ from pathlib import Path
 
 import pytest
 
-from busim.protocol.catalogue import DRIVE_OBEYS, HEARTBEAT, NEUTRAL_NOW, RUDDER_STATE
+from busim.protocol.catalogue import HEARTBEAT, NEUTRAL_NOW
 from busim.protocol.codec import check
 from busim.protocol.tables import STATION_TABLE
 from busim.units import MS, SECOND
 
+from .firmware_helm import AGE_MAX, TICK, Helm
 from .firmware_rig import FIRMWARE, TRACE_MAIN, Firmware, Told, answers_of
 
-TICK = 20 * MS
-"""The lever period of the shipped boats; a node that starts at 0 is called at its multiples."""
-AGE_MAX = 300 * MS
-"""Their `age_max_ms`: an echo that is older lets control go (the page's timing)."""
 HANGING = Path(__file__).parent / "firmware_hanging.c"
 
 
@@ -24,41 +21,8 @@ def row(event: str) -> str:
     return next(f"r {each.number} 0 " for each in STATION_TABLE.rows if (each.state, each.event) == ("holding", event))
 
 
-class Helm(Told):
-    """A station with its levers in neutral, that takes control at `taken_ns`, and whose drives and rudder obey it at once."""
-
-    def __init__(self, firmware: Firmware, boat: str, node: str, taken_ns: int) -> None:
-        super().__init__(firmware.boat(boat), node)
-        assert self.plan.timing.lever_ms * MS == TICK
-        assert self.plan.timing.age_max_ms * MS == AGE_MAX
-        tracks = ("", "b")[: self.plan.station_at(self.address).lever_tracks]
-        for channel in [*(f"lever.{drive.instance}{track}" for drive in self.plan.drives for track in tracks), "wheel"]:
-            self.put(channel, 500)
-        for now_ns in (taken_ns - 2 * TICK, taken_ns - TICK):  # the first frame of a sender does not count
-            self.until(now_ns)
-            self.obeyed(0)
-        self.put("take", 1)
-        self.until(taken_ns)
-        self.obeyed(self.address)
-
-    def obeyed(self, by: int, *, acted_on: int | None = None, silent: tuple[int, ...] = ()) -> None:
-        number = self.node.number if by else 0
-        acted_on = self.node.lever_counter if acted_on is None else acted_on
-        for drive in self.plan.drives:
-            if drive.address not in silent:
-                self.hear(DRIVE_OBEYS, drive.address, by, number, acted_on & 0xFF, 1, 1, 0, drive.instance)
-        if self.plan.rudder is not None:
-            self.hear(RUDDER_STATE, self.plan.rudder.address, by, number, 0, 0, 0)
-
-    def held(self, until_ns: int, **echo: int) -> None:
-        """Echoes every tick from the next on."""
-        while self.now_ns < until_ns:
-            self.until(self.now_ns + TICK)
-            self.obeyed(self.address, **echo)  # type: ignore[arg-type]
-
-
 def test_a_drive_not_heard_is_let_go_of_after_its_age_and_not_at_it(firmware: Firmware) -> None:
-    helm = Helm(firmware, "first_boat", "wheelhouse", SECOND)
+    helm = Helm(firmware.boat("first_boat"), "wheelhouse", SECOND)
     helm.held(2 * SECOND)
     helm.obeyed(helm.address, acted_on=helm.node.lever_counter + 1)  # what it acted on grows old later than the report
     helm.until(3 * SECOND)
@@ -67,7 +31,7 @@ def test_a_drive_not_heard_is_let_go_of_after_its_age_and_not_at_it(firmware: Fi
 
 
 def test_a_lever_frame_acted_on_last_is_too_old_after_its_age_and_not_at_it(firmware: Firmware) -> None:
-    helm = Helm(firmware, "first_boat", "wheelhouse", SECOND)
+    helm = Helm(firmware.boat("first_boat"), "wheelhouse", SECOND)
     helm.held(2 * SECOND)
     sampled = helm.node.lever_counter  # by the tick before; the one at this moment samples the next
     helm.held(3 * SECOND, acted_on=sampled)
@@ -76,7 +40,7 @@ def test_a_lever_frame_acted_on_last_is_too_old_after_its_age_and_not_at_it(firm
 
 
 def test_a_take_settles_for_as_long_as_an_echo_may_be_old(firmware: Firmware) -> None:
-    helm = Helm(firmware, "first_boat", "wheelhouse", SECOND)
+    helm = Helm(firmware.boat("first_boat"), "wheelhouse", SECOND)
     helm.held(2 * SECOND, acted_on=helm.node.lever_counter - 100)
     assert helm.when(row("echo_old")) == [SECOND + AGE_MAX + TICK]
     assert firmware.differences(helm.life, "first_boat", "wheelhouse") == []
@@ -87,7 +51,7 @@ def test_one_drive_lost(carries_on: bool, firmware: Firmware) -> None:
     """`on_one_drive_lost`: the other is held on, or control is let go with the first."""
     edits = () if carries_on else (("on_one_drive_lost:\n  do: carry_on", "on_one_drive_lost:\n  do: neutral"),)
     boat = firmware.edited("marsh_tern", *edits)
-    helm = Helm(firmware, boat, "wheelhouse", SECOND)
+    helm = Helm(firmware.boat(boat), "wheelhouse", SECOND)
     helm.held(2 * SECOND)
     for now_ns in range(helm.now_ns + TICK, 3 * SECOND, TICK):
         helm.until(now_ns)
@@ -160,7 +124,7 @@ def test_what_a_late_task_is_due_at_next(late_ns: int, firmware: Firmware) -> No
 
 def test_the_lever_frames_of_a_told_helm_are_sound(firmware: Firmware) -> None:
     """A test of these tests: what is compared are frames, and many."""
-    helm = Helm(firmware, "first_boat", "wheelhouse", SECOND)
+    helm = Helm(firmware.boat("first_boat"), "wheelhouse", SECOND)
     helm.held(2 * SECOND)
     sent = [answer.split() for _, answer in helm.life if answer.startswith("s0 81 ")]
     assert all(check(0x81, bytes.fromhex(words[2])) != -1 for words in sent)
