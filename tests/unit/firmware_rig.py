@@ -4,10 +4,12 @@ A trace is one life of a node: every call into its seam, from `on_start` on, eac
 had. Lines are those of `firmware_trace.c`.
 """
 
+import itertools
 import random
 import re
 import subprocess
 from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +34,9 @@ OF_KIND = {"zone_driver": ("zone_*.c",), "station": ("station*.c", "list_*.c"), 
 OPTIONS = ("-Wconversion", "-Wshadow", "-O0", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 """Not optimised: compiling takes longer than all the traces through it, and a sanitizer sees no less."""
 
+SEES = {"busim_protocol.c": ("busim_protocol.h",), "busim_boat.c": ("busim_boat.h",), "busim_rules.c": ("busim_boat.h",)}
+"""Of the export: the files whose text differs from node to node, or boat to boat, that a source is compiled with; else all."""
+
 Step = tuple[str, str]
 """(the call, what it answered): both as lines."""
 
@@ -48,8 +53,11 @@ class Firmware:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.programs: dict[tuple[str, ...], Path] = {}
-        self.objects: dict[str, Path] = {}
-        """Text of a source that is the same for all nodes of a boat, or for all boats -> compiled."""
+        self.exports: dict[tuple[str, str], list[Path]] = {}
+        """(boat, node) -> the files of its export."""
+        self.objects: dict[tuple[str, ...], Path] = {}
+        """What a source is compiled from -> compiled."""
+        self.numbers = itertools.count()
         self.boats: dict[str, LoadedBoat] = {}
 
     def boat(self, name: str) -> LoadedBoat:
@@ -81,25 +89,35 @@ class Firmware:
         return self.programs[key]
 
     def compiled(self, boat: str, node: str, sources: Iterable[Path], *switches: str) -> Path:
-        """A program of these files and the node's export. A file of the export that other nodes have too is compiled once."""
+        """A program of these files and the node's export. What has been compiled for another program of the session is taken."""
         compiler()
-        folder = self.folder / str(len(list(self.folder.iterdir())))
-        headers = [folder / "c", FIRMWARE]
-        exported = write_files(folder / "c", c_files(self.boat(boat), node), replace=False)
-        mine = [*sources]
-        for path in exported:
-            if path.suffix == ".c":
-                mine.append(self._object(path, headers) if path.name != "busim_node.c" else path)
-        compile_c(mine, headers, *OPTIONS, *(f"-D{switch}" for switch in switches), "-o", str(folder / "firmware"))
-        return folder / "firmware"
+        exported = self.exported(boat, node)
+        mine = [*sources, *(path for path in exported if path.suffix == ".c")]
+        with ThreadPoolExecutor(2) as both:  # most of the time of these tests is the compiler's
+            objects = list(both.map(lambda source: self._object(boat, node, source, switches), mine))
+        program = self.folder / f"program_{next(self.numbers)}"
+        compile_c(objects, [], *OPTIONS, "-o", str(program))
+        return program
 
-    def _object(self, source: Path, headers: list[Path]) -> Path:
-        beside = source.with_name("busim_boat.h") if source.name != "busim_protocol.c" else source
-        text = source.read_text() + beside.read_text()
-        if text not in self.objects:
-            self.objects[text] = source.with_suffix(".o")
-            compile_c([source], headers, *OPTIONS, "-c", "-o", str(self.objects[text]))
-        return self.objects[text]
+    def exported(self, boat: str, node: str) -> list[Path]:
+        if (boat, node) not in self.exports:
+            texts = c_files(self.boat(boat), node)
+            self.exports[boat, node] = write_files(self.folder / f"{boat}-{node}", texts, replace=False)
+        return self.exports[boat, node]
+
+    def _object(self, boat: str, node: str, source: Path, switches: tuple[str, ...]) -> Path:
+        text = source.read_text()
+        concerned = [switch for switch in switches if switch in text or (switch.startswith("BROKEN") and "NODE_IS_BROKEN" in text)]
+        exported = {path.name: path for path in self.exported(boat, node)}
+        headers = SEES.get(source.name, tuple(exported))
+        key = (source.name, text, *concerned, *(exported[name].read_text() for name in headers))
+        if key not in self.objects:
+            compiled = self.folder / f"{source.stem}_{next(self.numbers)}.o"
+            folders = [exported["busim_node.h"].parent, FIRMWARE]
+            defined = (f"-D{switch}" for switch in concerned)
+            compile_c([source], folders, *OPTIONS, *defined, "-c", "-o", str(compiled))
+            self.objects[key] = compiled
+        return self.objects[key]
 
     def differences(self, trace: Iterable[Step], boat: str, node: str, *switches: str) -> list[str]:
         """Where the C node answers another thing than was recorded; the first few, in words."""

@@ -22,31 +22,31 @@ def row(event: str) -> str:
 
 
 def test_a_drive_not_heard_is_let_go_of_after_its_age_and_not_at_it(firmware: Firmware) -> None:
-    helm = Helm(firmware.boat("first_boat"), "wheelhouse", SECOND)
+    helm = Helm(firmware.boat("marsh_tern"), "wheelhouse", SECOND)
     helm.held(2 * SECOND)
     helm.obeyed(helm.address, acted_on=helm.node.lever_counter + 1)  # what it acted on grows old later than the report
     helm.until(3 * SECOND)
     assert helm.when(row("echo_old")) == [2 * SECOND + AGE_MAX + TICK]
-    assert firmware.differences(helm.life, "first_boat", "wheelhouse") == []
+    assert firmware.differences(helm.life, "marsh_tern", "wheelhouse") == []
 
 
 def test_a_lever_frame_acted_on_last_is_too_old_after_its_age_and_not_at_it(firmware: Firmware) -> None:
-    helm = Helm(firmware.boat("first_boat"), "wheelhouse", SECOND)
+    helm = Helm(firmware.boat("marsh_tern"), "wheelhouse", SECOND)
     helm.held(2 * SECOND)
     sampled = helm.node.lever_counter  # by the tick before; the one at this moment samples the next
     helm.held(3 * SECOND, acted_on=sampled)
     assert helm.when(row("echo_old")) == [2 * SECOND - TICK + AGE_MAX + TICK]
-    assert firmware.differences(helm.life, "first_boat", "wheelhouse") == []
+    assert firmware.differences(helm.life, "marsh_tern", "wheelhouse") == []
 
 
 def test_a_take_settles_for_as_long_as_an_echo_may_be_old(firmware: Firmware) -> None:
-    helm = Helm(firmware.boat("first_boat"), "wheelhouse", SECOND)
+    helm = Helm(firmware.boat("marsh_tern"), "wheelhouse", SECOND)
     helm.held(2 * SECOND, acted_on=helm.node.lever_counter - 100)
     assert helm.when(row("echo_old")) == [SECOND + AGE_MAX + TICK]
-    assert firmware.differences(helm.life, "first_boat", "wheelhouse") == []
+    assert firmware.differences(helm.life, "marsh_tern", "wheelhouse") == []
 
 
-@pytest.mark.parametrize("carries_on", [True, False])
+@pytest.mark.parametrize("carries_on", [True, pytest.param(False, marks=pytest.mark.slow)])
 def test_one_drive_lost(carries_on: bool, firmware: Firmware) -> None:
     """`on_one_drive_lost`: the other is held on, or control is let go with the first."""
     edits = () if carries_on else (("on_one_drive_lost:\n  do: carry_on", "on_one_drive_lost:\n  do: neutral"),)
@@ -86,7 +86,7 @@ def test_a_key_is_stuck_at_ten_seconds(pressed_for_ns: int, named: bool, firmwar
 def beats_of(firmware: Firmware, *switches: str) -> tuple[list[int], list[int]]:
     """(when it beat, when its task ran) of a node of one task every 20 ms, called in time; the task hangs from 1 to 2 s."""
     sources = [TRACE_MAIN, HANGING, *(FIRMWARE / f"{name}.c" for name in ("seam", "member", "channels"))]
-    program = firmware.compiled("first_boat", "wheelhouse", sources, *switches)
+    program = firmware.compiled("marsh_tern", "wheelhouse", sources, *switches)
     calls = ["S 0 0"]
     for now_ns in range(0, 3 * SECOND, TICK):
         calls += [f"I {now_ns} hangs {int(now_ns == SECOND)}"] if now_ns in (SECOND, 2 * SECOND) else []
@@ -113,18 +113,18 @@ def test_heartbeats_from_a_timer_go_on(firmware: Firmware) -> None:
 @pytest.mark.parametrize("late_ns", [TICK - 1, TICK, TICK + 1])
 def test_what_a_late_task_is_due_at_next(late_ns: int, firmware: Firmware) -> None:
     """Called exactly one period late, the next moment is not one that has come: what was missed is skipped."""
-    told = Told(firmware.boat("first_boat"), "wheelhouse")
+    told = Told(firmware.boat("marsh_tern"), "wheelhouse")
     told.until(SECOND)
     assert told.node.deadline_ns == SECOND
     told.node.on_deadline(SECOND + late_ns)
     assert told.node.lever_due_ns == (SECOND + TICK if late_ns < TICK else SECOND + late_ns + TICK)
     told.until(2 * SECOND)
-    assert firmware.differences(told.life, "first_boat", "wheelhouse") == []
+    assert firmware.differences(told.life, "marsh_tern", "wheelhouse") == []
 
 
 def test_the_lever_frames_of_a_told_helm_are_sound(firmware: Firmware) -> None:
     """A test of these tests: what is compared are frames, and many."""
-    helm = Helm(firmware.boat("first_boat"), "wheelhouse", SECOND)
+    helm = Helm(firmware.boat("marsh_tern"), "wheelhouse", SECOND)
     helm.held(2 * SECOND)
     sent = [answer.split() for _, answer in helm.life if answer.startswith("s0 81 ")]
     assert all(check(0x81, bytes.fromhex(words[2])) != -1 for words in sent)

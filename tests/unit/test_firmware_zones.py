@@ -58,7 +58,7 @@ def test_drawn_calls(firmware: Firmware) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize(("boat", "node"), DRIVERS)
 def test_many_drawn_calls(boat: str, node: str, firmware: Firmware) -> None:
-    assert drawn_lives_differ(firmware, boat, node, 400, 80, 1000) == []
+    assert drawn_lives_differ(firmware, boat, node, 100, 80, 1000) == []
 
 
 def test_a_scene_and_what_follows(firmware: Firmware) -> None:
