@@ -10,7 +10,7 @@ from typing import Any, Final, get_args
 
 from busim.boat.derive import limits_of
 from busim.boat.model import BoatFile, Control, OneDriveLost, OnLoss, PartitionPolicy, Zone
-from busim.export.c_text import Names, array, c_field, comment, guarded, heading, hexadecimal, literal, macro, unsigned
+from busim.export.c_text import Names, array, c_field, comment, guarded, heading, hexadecimal, literal, macro, truth, unsigned
 from busim.protocol.catalogue import PROTOCOL_VERSION
 from busim.protocol.page_boat import PART_WORDS, TIMING_WORDS
 from busim.protocol.plan import (
@@ -257,7 +257,7 @@ def _row(stem: str, member: Any) -> str:
 
 def _value(stem: str, name: str, value: Any) -> str:
     if isinstance(value, bool):
-        return "true" if value else "false"
+        return truth(value)
     if isinstance(value, tuple):
         return f"{stem}_{name}, {len(value)}u" if value else "NULL, 0u"
     if isinstance(value, str):

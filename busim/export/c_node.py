@@ -17,7 +17,7 @@ from busim.boat.derive import board_of
 from busim.boat.model import BoatFile
 from busim.export.c_boat import CUTOUTS, DRIVES, LIGHTS, PANELS, RUDDERS, STATIONS, ZONES, Part, members_of
 from busim.export.c_tables import LIST_NAMES
-from busim.export.c_text import Names, array, c_word, comment, guarded, heading, hexadecimal, literal, macro, unsigned
+from busim.export.c_text import Names, array, c_word, comment, guarded, heading, hexadecimal, literal, macro, truth, unsigned
 from busim.export.exchange import name_of_sender, sent_by, watched_by
 from busim.protocol import values
 from busim.protocol.ids import HELM_ADDRESSES
@@ -206,7 +206,7 @@ def _tap_rows(node: NodeOf) -> list[str]:
             helm = _helm_on(node, number)
             values_in_order = (
                 f"{number}u", unsigned(rate), unsigned(round(tap.at_m * 1000)), unsigned(round(tap.drop_m * 1000)),
-                "true" if tap.plug else "false", "true" if ends else "false", f"{board.quanta}u", f"{board.sample_point_permille}u",
+                truth(tap.plug), truth(ends), f"{board.quanta}u", f"{board.sample_point_permille}u",
                 f"{board.jump_quanta}u", f"helm_of_bus_{number}" if helm else "NULL", f"{len(helm)}u",
             )  # fmt: skip
             rows.append(f"{comment(name)} {{{', '.join(values_in_order)}}}")

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import Final
 
-from busim.export.c_text import Names, array, c_word, comment, heading, macro, unsigned
+from busim.export.c_text import Names, array, c_word, comment, heading, macro, truth, unsigned
 from busim.protocol import alarms, values
 from busim.protocol.catalogue import MESSAGES
 from busim.protocol.tables import TABLES, StateTable
@@ -88,12 +88,8 @@ def table_definitions() -> Iterator[str]:
         ]
         yield "static " + array(f"busim_row {name}_rows[]", rows)
         yield f"const busim_state_table busim_{name}_table = {{{name}_rows, {len(rows)}u, {len(states)}u, {len(events)}u}};"
-    kinds = [f"{{{kind.number}u, {kind.priority}u, {_truth(kind.raised_by == alarms.LISTENER)}}}" for kind in alarms.ALARMS]
+    kinds = [f"{{{kind.number}u, {kind.priority}u, {truth(kind.raised_by == alarms.LISTENER)}}}" for kind in alarms.ALARMS]
     yield array("busim_alarm_kind busim_alarm_kinds[BUSIM_COUNT_OF_ALARMS]", kinds)
-
-
-def _truth(value: bool) -> str:
-    return "true" if value else "false"
 
 
 def _alarm_declarations(names: Names) -> Iterator[str]:

@@ -82,6 +82,10 @@ def hexadecimal(value: int, digits: int = 4) -> str:
     return f"0x{value:0{digits}X}u"
 
 
+def truth(value: bool) -> str:
+    return "true" if value else "false"
+
+
 def signed(value: int) -> str:
     """A signed constant; the least of a type has no literal of its own in C."""
     if value in (-(1 << 15), -(1 << 31)):

@@ -214,7 +214,7 @@ def test_silenced_it_sounds_again_after_30_s(firmware: Firmware) -> None:
 
 
 def test_a_raiser_whose_clock_is_behind_keeps_it_silent_no_longer_than_a_second(firmware: Firmware) -> None:
-    """It says "silenced" every second, here at 30 and 31 s: the first is of a silence that is over here, the second is a new one."""
+    """It says "silenced" at 30 and 31 s: the first is of a silence that is over here, the second of a new one."""
     harbour = awake(firmware)
     harbour.tell(7, "rudder_fault")
     harbour.pass_s(1)

@@ -44,7 +44,7 @@ def test_no_heap_no_floating_point_and_no_other_header() -> None:
 
 @pytest.mark.parametrize(("boat", "node"), NODES)
 @pytest.mark.parametrize("by", ["gcc", "clang"])
-def test_the_builds_for_a_bench_compile_without_a_warning(boat: str, node: str, by: str, firmware: Firmware, tmp_path: Path) -> None:
+def test_builds_for_a_bench_compile_without_a_warning(boat: str, node: str, by: str, firmware: Firmware, tmp_path: Path) -> None:
     """All others are compiled, and run, by the traces, under the same options."""
     compiler(by)
     exported = write_files(tmp_path, c_files(firmware.boat(boat), node), replace=False)
