@@ -3,6 +3,8 @@
 A touch that stays for the debounce time is a press. It is numbered and repeated until each zone it is for shows in its own
 state that it was done (for a scene: each driver), or the panel says that it failed, wholly or in part and where. A zone is
 asked for one press at a time, in their order: it knows a repeat by the number of its last press.
+A field shows what came of it while its page is open; of a page that was turned away from, fields that turn the page show that
+something failed, and that page itself does once it is open again. What was seen so is not shown a second time.
 Inputs: `touch.N`. Outputs: `field.N` (a FIELD_ value), `page`, `failed.Z` (1: zone Z did not answer the last press for it),
 `tables_differ` (1: a driver holds another scene table than this panel).
 """
@@ -49,7 +51,8 @@ _ACTIONS: Final = {"on": PRESS_ON, "off": PRESS_OFF, "toggle": PRESS_TOGGLE, "le
 
 class Panel(Member):
     __slots__ = (
-        "controls", "dims_up", "echoed", "fades", "held_ns", "holding", "keeper", "me", "number", "page", "pending", "touched_ns",
+        "controls", "dims_up", "echoed", "fades", "held_ns", "holding", "keeper", "me", "number", "page", "pending", "shown",
+        "touched_ns",
     )  # fmt: skip
 
     inputs: ClassVar[Mapping[str, int]] = {"touch.*": 0}
@@ -73,6 +76,8 @@ class Panel(Member):
         self.dims_up: dict[int, bool] = {}
         """Dimming field -> its next hand dims up."""
         self.pending: list[Pending] = []
+        self.shown: dict[tuple[int, int], int] = {}
+        """(page, field) -> what it shows while that page is open; quiet where nothing stands here."""
 
     def _controls(self) -> dict[str, ControlPlan]:
         return {f"touch.{control.number}": control for control in self.me.controls if control.page == self.page}
@@ -157,11 +162,7 @@ class Panel(Member):
     def _believed(self, now_ns: int, channel: str) -> list[Action]:
         control = self.controls[channel]
         if control.action == "page":
-            self.page = control.opens
-            self.controls = self._controls()
-            self.touched_ns.clear()
-            fields = [(OUTPUT, f"field.{each.number}", FIELD_QUIET) for each in self.me.controls if each.page == self.page]
-            return [(OUTPUT, "page", self.page), *fields]
+            return self._turn(control.opens)
         if control.action == "dim":
             self.held_ns[channel] = now_ns + HELD_NS
             return []
@@ -173,6 +174,27 @@ class Panel(Member):
             scene = control.scene if control.action == "scene" else SCENE_ALL_OFF
             return self._begin(now_ns, control, 0, scene, self._drivers_of(scene))
         return self._press(now_ns, control, _ACTIONS[control.action])
+
+    def _turn(self, page: int) -> list[Action]:
+        self.shown = {field: value for field, value in self.shown.items() if field[0] != self.page or value == FIELD_WAITS}
+        self.page = page
+        self.controls = self._controls()
+        self.touched_ns.clear()
+        return [(OUTPUT, "page", page), *((OUTPUT, f"field.{each.number}", self._shows(each)) for each in self.controls.values())]
+
+    def _shows(self, control: ControlPlan) -> int:
+        if control.action != "page":
+            return self.shown.get((control.page, control.number), FIELD_QUIET)
+        elsewhere = {value for (page, _), value in self.shown.items() if page != self.page}
+        return next((value for value in (FIELD_FAILED, FIELD_PARTLY) if value in elsewhere), FIELD_QUIET)
+
+    def _show(self, control: ControlPlan, value: int) -> list[Action]:
+        self.shown[control.page, control.number] = value
+        if control.page == self.page:
+            return [(OUTPUT, f"field.{control.number}", value)]
+        if value not in (FIELD_FAILED, FIELD_PARTLY):
+            return []
+        return [(OUTPUT, f"field.{each.number}", self._shows(each)) for each in self.controls.values() if each.action == "page"]
 
     def _dim(self, now_ns: int, channel: str) -> list[Action]:
         """The hand stays: up and down in turn."""
@@ -203,7 +225,7 @@ class Panel(Member):
         if control is None:
             return []
         lost = [(OUTPUT, f"failed.{zone}", 0) for zone in (asked if not scene and action != PRESS_CONDITION else [])]
-        return [(OUTPUT, f"field.{control.number}", FIELD_WAITS), *lost]
+        return [*self._show(control, FIELD_WAITS), *lost]
 
     def _drivers_of(self, scene: int) -> list[int]:
         zones = {zone for each in self.plan.scenes if each.number == scene for zone, *_ in each.levels}
@@ -284,13 +306,13 @@ class Panel(Member):
 
     def _answered(self, pending: Pending, who: int) -> Actions:
         pending.left.remove(who)
-        done: Actions = ()
+        done: list[Action] = []
         if not pending.left:
             self.pending.remove(pending)
             if pending.control is not None:
-                done = ((OUTPUT, f"field.{pending.control.number}", FIELD_PARTLY if pending.fault else FIELD_DONE),)
+                done = self._show(pending.control, FIELD_PARTLY if pending.fault else FIELD_DONE)
         self._set_deadline()
-        return done or RECHECK
+        return tuple(done) or RECHECK
 
     def _on_scene(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         """Another panel asks for a scene: that one stands, and an older wish of this panel's would undo it."""
@@ -322,4 +344,4 @@ class Panel(Member):
         else:
             lost = [zone for zone in pending.left if zone]
         shows = FIELD_PARTLY if len(pending.left) < pending.total else FIELD_FAILED
-        return [(OUTPUT, f"field.{pending.control.number}", shows), *((OUTPUT, f"failed.{zone}", 1) for zone in lost)]
+        return [*self._show(pending.control, shows), *((OUTPUT, f"failed.{zone}", 1) for zone in lost)]

@@ -9,6 +9,7 @@ from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
 from busim.protocol.plan import ControlPlan, PanelPlan
 from busim.requirements.in_a_log import Reported
+from busim.requirements.panel_pages import PanelPages
 from busim.requirements.requirement import Context, Requirement, hung_node
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, SECOND
@@ -74,8 +75,7 @@ class LightPress(Requirement):
             for control in panel.controls
             if control.action in JUDGED_ACTIONS
         }
-        self.page_of: dict[str, int] = {}
-        """Panel's node -> the page it shows; the first where nothing was said."""
+        self.pages = PanelPages(plan, self.situation.node_of)
         self.debounce_ns = {self.situation.node_of[panel.address]: panel.debounce_ms * MS for panel in plan.panels}
         self.courses: dict[str, Course] = {}
         """Zone -> how it changes, or changed last."""
@@ -99,7 +99,7 @@ class LightPress(Requirement):
 
     def _start(self, event: Event) -> None:
         self.numb.discard(event[3])
-        self.page_of.pop(event[3], None)
+        self.pages.page_of.pop(event[3], None)
         self._goes_dark(event[0], event[3])
 
     def _power(self, event: Event) -> None:
@@ -129,7 +129,7 @@ class LightPress(Requirement):
 
     def _key(self, event: Event) -> None:
         at_ns, _, _, node, key, down = event
-        found = self.fields.get((node, self.page_of.get(node, 0), key))
+        found = self.fields.get((node, self.pages.shown(node), key))
         if found is None:
             return
         panel, control = found
@@ -196,7 +196,8 @@ class LightPress(Requirement):
         if value != FIELD_FAILED:
             return
         self._close_rested(at_ns)
-        touch = next((touch for touch in self.touches if touch.node == node and channel == f"field.{touch.control.number}"), None)
+        speaks_of = self.pages.speaks_of
+        touch = next((each for each in self.touches if each.node == node and speaks_of(node, channel, each.control)), None)
         if touch is None:
             return
         self._forget(touch)
@@ -208,9 +209,9 @@ class LightPress(Requirement):
 
     def _turns(self, at_ns: int, node: str, page: int) -> None:
         """The panel shows this page: a touch it had not believed yet went with the one before."""
-        if page != self.page_of.get(node, 0):
+        if page != self.pages.shown(node):
             self.touches = [each for each in self.touches if each.node != node or at_ns - each.began_ns > self.debounce_ns[node]]
-        self.page_of[node] = page
+        self.pages.page_of[node] = page
 
     def _forget(self, failed: Touch) -> None:
         """A press failed: what later ones for the same zones would have come to is not known any more."""

@@ -8,6 +8,7 @@ from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
 from busim.protocol.plan import ControlPlan
 from busim.requirements.in_a_log import NotInALog
+from busim.requirements.panel_pages import PanelPages
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, SECOND
@@ -55,19 +56,23 @@ class LightScene(Requirement):
             for control in panel.controls
             if control.action in ("scene", "all_off")
         }
-        self.page_of: dict[str, int] = {}
+        self.pages = PanelPages(plan, self.situation.node_of)
         self.call: Call | None = None
         """The last one: the scene that was called last stands."""
         self.levels = dict.fromkeys(self.node_of_zone, 0)
 
     def attach(self, journal: Journal) -> None:
         journal.watch_events("key", self._key)
+        journal.watch_events("start", self._start)
         journal.watch_events("lamp", self._lamp)
         journal.watch_outputs(self._output, "page", "field.")
 
+    def _start(self, event: Event) -> None:
+        self.pages.page_of.pop(event[3], None)
+
     def _key(self, event: Event) -> None:
         at_ns, _, _, node, key, down = event
-        found = self.fields.get((node, self.page_of.get(node, 0), key))
+        found = self.fields.get((node, self.pages.shown(node), key))
         if found is None:
             if down and key.startswith(("touch.", "switch.")) and self.call is not None:
                 self._settle(at_ns)  # somebody changes single lights by hand: what the scene is like is not known any more
@@ -107,9 +112,9 @@ class LightScene(Requirement):
     def _output(self, event: Event) -> None:
         at_ns, _, _, node, channel, value = event
         if channel == "page":
-            self.page_of[node] = value
+            self.pages.page_of[node] = value
         call = self.call
-        if call is None or node != call.node or channel != f"field.{call.control.number}":
+        if call is None or node != call.node or not self.pages.speaks_of(node, channel, call.control):
             return
         if value not in (FIELD_FAILED, FIELD_PARTLY):
             return

@@ -127,6 +127,63 @@ def test_a_finger_that_stays_while_the_page_changes_touches_nothing_on_the_new_o
     assert PRESS_LEVEL not in {press[2] for press in rig.presses()}
 
 
+@pytest.mark.parametrize(("answers", "shows"), [((), FIELD_FAILED), ((DRIVER,), FIELD_PARTLY)])
+def test_what_failed_on_a_page_turned_away_from_shows_where_the_way_leads_back(answers: tuple[int, ...], shows: int) -> None:
+    """Not at the field that has its place on the new page: another lamp is fed from there."""
+    rig = Rig()
+    rig.touch(2)
+    rig.touch(8)
+    rig.touch(1)
+    rig.zone_says(2, 2)
+    for driver in answers:
+        rig.driver_says(driver, 1, 1)
+    rig.run_for(900)
+    assert [rig.outputs[f"field.{number}"] for number in (1, 2, 8)] == [FIELD_DONE, FIELD_QUIET, shows]
+    rig.touch(8)
+    assert [rig.outputs[f"field.{number}"] for number in (1, 2, 8)] == [FIELD_QUIET, shows, FIELD_QUIET]
+    rig.touch(8)
+    assert [rig.outputs[f"field.{number}"] for number in (1, 2, 8)] == [FIELD_QUIET, FIELD_QUIET, FIELD_QUIET], "it was seen"
+
+
+def test_a_press_still_waits_on_its_own_page_when_that_is_open_again() -> None:
+    rig = Rig()
+    rig.touch(2)
+    rig.touch(8)
+    assert rig.outputs["field.2"] == FIELD_QUIET
+    rig.touch(8)
+    assert rig.outputs["field.2"] == FIELD_WAITS
+    rig.touch(8)
+    rig.driver_says(DRIVER, 1, 1)
+    rig.driver_says(OTHER_DRIVER, 1, 1)
+    assert [rig.outputs[f"field.{number}"] for number in (2, 8)] == [FIELD_QUIET, FIELD_QUIET]
+    rig.touch(8)
+    assert rig.outputs["field.2"] == FIELD_DONE
+
+
+def test_a_hand_that_dims_while_the_page_turns_shows_on_its_own_page() -> None:
+    rig = Rig()
+    rig.input("touch.1", 1)
+    rig.run_for(500)
+    assert rig.presses()[-1][2] == PRESS_DIM_DOWN
+    rig.zone_says(1, 1)
+    rig.touch(8)
+    rig.input("touch.1", 0)
+    rig.run_for(1)
+    assert (rig.presses()[-1][2], rig.outputs["field.1"]) == (PRESS_DIM_STOP, FIELD_QUIET)
+
+
+def test_the_worst_of_several_failures_elsewhere_shows() -> None:
+    rig = Rig()
+    rig.touch(2)
+    rig.driver_says(DRIVER, 1, 1)
+    rig.touch(1)
+    rig.touch(8)
+    rig.run_for(900)
+    assert rig.outputs["field.8"] == FIELD_FAILED, "the scene came in part, the lamp not at all"
+    rig.touch(8)
+    assert [rig.outputs[f"field.{number}"] for number in (1, 2, 8)] == [FIELD_FAILED, FIELD_PARTLY, FIELD_QUIET]
+
+
 @pytest.mark.parametrize(("field", "action", "colour"), [(2, PRESS_COLOUR, 0x0000FF), (3, PRESS_KELVIN, 5500)])
 def test_colours_and_whites_are_asked_for(field: int, action: int, colour: int) -> None:
     rig = Rig()

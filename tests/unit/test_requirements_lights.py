@@ -1,19 +1,23 @@
 """light.press, fed by hand: at its limits, one beyond, and what is no press."""
 
+from dataclasses import replace
+
 import pytest
 
+from busim.protocol.plan import ControlPlan, WirePlan
 from busim.requirements.light_press import LightPress
 from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, PASS
 from busim.units import MS, SECOND
 
 from .judge_rig import JudgeRig
+from .small_boat import small_boat
 
-LAMP, BOTH_ON, BOTH_OFF, ALL_OFF, SECOND_PAGE = 1, 2, 3, 4, 5
+LAMP, BOTH_ON, BOTH_OFF, ALL_OFF, SECOND_PAGE, TURNS = 1, 2, 3, 4, 5, 8
 
 
-def lights() -> JudgeRig:
+def lights(plan: WirePlan | None = None) -> JudgeRig:
     """The panel runs; galley is lit."""
-    rig = JudgeRig(LightPress)
+    rig = JudgeRig(LightPress, plan)
     rig.event("start", "node_20", 0)
     rig.event("lamp", "galley", 1000)
     return rig
@@ -288,6 +292,23 @@ def test_on_another_page_the_same_place_is_another_field() -> None:
     touch(rig, LAMP)
     rig.after(2000)
     assert rig.says() == FAIL
+
+
+@pytest.mark.parametrize(
+    ("page", "field", "verdict"), [(0, LAMP, PASS), (0, TURNS, FAIL), (1, LAMP, FAIL), (1, TURNS, PASS), (2, TURNS, FAIL)]
+)
+def test_of_a_page_turned_away_from_the_field_that_turns_pages_speaks(page: int, field: int, verdict: str) -> None:
+    """What has the same place on the new page is the field of another lamp."""
+    panel = small_boat().panels[0]
+    turning = ControlPlan("back", TURNS, 1, "page", (), 0, 0, opens=0)
+    rig = lights(replace(small_boat(), panels=(replace(panel, controls=(*panel.controls, turning)),)))
+    touch(rig, LAMP)
+    rig.after(60)
+    rig.event("output", "node_20", "page", page)
+    rig.after(800)
+    failed(rig, field)
+    rig.after(2000)
+    assert rig.says() == verdict
 
 
 def test_a_panel_that_starts_shows_its_first_page() -> None:

@@ -31,9 +31,9 @@ def plan() -> WirePlan:
     return replace(small_boat(navigation=True), scenes=(EVENING,), panels=(PanelPlan("steps", PANEL, 20, CONTROLS),))
 
 
-def called(control: int = 1) -> JudgeRig:
+def called(control: int = 1, of: WirePlan | None = None) -> JudgeRig:
     """The panel runs, galley is lit, and a finger was on a field for 60 ms, since now."""
-    rig = JudgeRig(LightScene, plan())
+    rig = JudgeRig(LightScene, of or plan())
     rig.event("start", PANEL_NODE, 0)
     rig.event("lamp", "galley", 1000, 0)
     rig.event("key", PANEL_NODE, f"touch.{control}", 1)
@@ -72,6 +72,28 @@ def test_a_panel_that_says_so_in_time_has_done_what_it_can(value: int, after_ms:
     rig.event("output", PANEL_NODE, "field.1", value)
     rig.after(3000)
     assert rig.says() == verdict
+
+
+@pytest.mark.parametrize(("field", "verdict"), [(1, FAIL), (8, PASS)])
+def test_of_a_page_turned_away_from_the_field_that_turns_pages_speaks(field: int, verdict: str) -> None:
+    controls = (*CONTROLS, ControlPlan("back", 8, 1, "page", (), 0, 0, opens=0))
+    rig = called(1, replace(plan(), panels=(PanelPlan("steps", PANEL, 20, controls),)))
+    rig.after(60)
+    rig.event("output", PANEL_NODE, "page", 1)
+    rig.after(800)
+    rig.event("output", PANEL_NODE, f"field.{field}", 4)
+    rig.after(3000)
+    assert rig.says() == verdict
+
+
+def test_a_panel_that_starts_shows_its_first_page() -> None:
+    rig = JudgeRig(LightScene, plan())
+    rig.event("output", PANEL_NODE, "page", 1)
+    rig.event("start", PANEL_NODE, 2)
+    rig.event("lamp", "galley", 1000, 0)
+    rig.event("key", PANEL_NODE, "touch.1", 1)
+    rig.after(3000)
+    assert rig.says() == FAIL
 
 
 def test_all_off_is_every_zone() -> None:
