@@ -168,6 +168,12 @@ class Ledger:
         press = self.open.pop(key, None)
         if press is None:
             return
+        for zone in sorted(press.left):
+            course = self.courses.get(zone)
+            if course is not None and course.points[0][0] >= press.touch.at_ns:
+                # Acted on so late that its fade still runs when the next press begins.
+                press.left.discard(zone)
+                press.answered_ns = max(press.answered_ns, course.tenth_ns())
         if press.end != REPORTED:
             press.end = ACTED_ON if not press.left else LOST if press.registered else NOT_REGISTERED
         self.done.append(press)
