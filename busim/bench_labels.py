@@ -43,6 +43,7 @@ NOT_HEARD: Final = (
 )
 NO_REPORT: Final = "the device lives but does not report its machinery: whether something moves is not known, so nothing is sent"
 SOMEBODY_CAME: Final = "{other} was heard on the bench's bus ({can_id:03X}): somebody else is on it. The session ends"
+BAND_CARRIES_NOTHING: Final = "the bench band carries machinery, and a {kind} has none: leave the option out"
 NO_BAND: Final = (
     "the device answers nothing on the bench band: its firmware is not built for the bench. Use its own rig: "
     "--machinery rig"

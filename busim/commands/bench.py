@@ -63,10 +63,13 @@ def bench(
         if stimulus not in BY_NAME:
             meant = suggestion(stimulus, BY_NAME, otherwise=labels.THEY_ARE)
             raise refused(ONLY, words.NO_STIMULUS.format(name=quoted(stimulus), meant=meant))
-    way, moved_by = _way(interface, channel, firmware, machinery, boat.boat.buses[chosen].bit_rate)
+    moves = boat.boat.nodes[name].kind in ways.MOVING_KINDS
+    if machinery == ways.BAND and not moves:
+        raise refused(Path("--machinery"), words.BAND_CARRIES_NOTHING.format(kind=boat.boat.nodes[name].kind))
+    way, moved_by = _way(interface, channel, firmware, boat.boat.buses[chosen].bit_rate)
     typed = Typed()
-    if not moved_by:
-        moved_by = _asked_machinery(typed) if boat.boat.nodes[name].kind in ways.MOVING_KINDS else ways.RIG
+    if way[0] != "simulated":
+        moved_by = machinery or (moved_by if moves else ways.RIG) or _asked_machinery(typed)
     order = Order(
         boat.boat, boat.plan, name, chosen, seed, cap_permille, moved_by, tuple(only), _witness(witness, name, chosen, way, boat),
         hands=firmware is None,
@@ -124,21 +127,19 @@ def _witness(witness: str | None, node: str, bus: str, way: tuple[Any, ...], boa
     return witness
 
 
-def _way(
-    interface: str, channel: str | None, firmware: str | None, machinery: str | None, bit_rate: int
-) -> tuple[tuple[Any, ...], str]:
-    """(how the device is reached, how machinery reaches it)"""
+def _way(interface: str, channel: str | None, firmware: str | None, bit_rate: int) -> tuple[tuple[Any, ...], str]:
+    """(how the device is reached, how machinery reaches it where nothing else was said; "" is to be asked)"""
     if interface == SIMULATED:
         if channel is not None:
             raise refused(INTERFACE, words.NO_CHANNEL)
         if firmware is None:
             return ("simulated",), ways.SIMULATED
-        return ("firmware", *shlex.split(firmware)), machinery or ways.BAND
+        return ("firmware", *shlex.split(firmware)), ways.BAND
     if firmware is not None:
         raise refused(INTERFACE, words.FIRMWARE_IS_SIMULATED)
     if channel is None:
         raise refused(Path("--channel"), words.CHANNEL_WANTED)
-    return ("adapter", interface, channel, bit_rate), machinery or ""
+    return ("adapter", interface, channel, bit_rate), ""
 
 
 def _asked_machinery(typed: "Typed") -> str:

@@ -165,6 +165,7 @@ def test_a_session_that_dies_fills_the_screen(sessions: dict[str, tuple[int, str
         (("--node", "engine_room", "--channel", "can0"), "no channel"),
         (("--node", "engine_room", "--machinery", "crane"), "rig or band"),
         (("--node", "engine_room", "--throttle-cap", "2000"), "from 0 to 1000"),
+        (("--node", "wheelhouse", "--machinery", "band"), "a station has none"),
         (("--node", "engine_room", "--interface", "slcan", "--channel", "x", "--firmware", "y"), "--interface simulated"),
     ],
 )
@@ -197,6 +198,18 @@ def test_an_adapter_that_is_not_there_is_a_line(tmp_path: Path, options: tuple[s
     assert status == 2, out
     assert said in out
     assert "Traceback" not in out
+
+
+@pytest.mark.slow
+def test_firmware_without_machinery_is_not_asked_for_it(tmp_path: Path) -> None:
+    """What a station's display shows goes over no bus: nothing is said of it, and no "fail" for want of ears."""
+    firmware = FIRMWARE.replace("engine_room", "wheelhouse")
+    running = Running(tmp_path / "station", "--node", "wheelhouse", "--firmware", firmware, "--stimulus", "heartbeats")
+    status, out = running.end()
+    assert status == 0, out
+    assert "machinery by the device's own rig" in out
+    assert "bench band" not in out
+    assert not re.search(r"station\.nobody_shown +\w", out), out
 
 
 @pytest.mark.slow
