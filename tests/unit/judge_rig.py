@@ -5,7 +5,7 @@ from busim.events.journal import Journal
 from busim.events.situation import DriveView, Situation
 from busim.protocol.plan import WirePlan
 from busim.requirements.requirement import Context, Requirement
-from busim.requirements.verdict import Verdict
+from busim.requirements.verdict import NOT_EXERCISED, Verdict
 from busim.units import MS, SECOND
 
 from . import hand_made_frames as hand
@@ -124,6 +124,11 @@ class JudgeRig:
         """As if the run ended now."""
         verdict = self.requirement.finish(self.now_ns)
         assert verdict.id == self.requirement.id
+        assert verdict.evidence
+        assert "None" not in verdict.evidence, "who reads it is to know what was seen, and of whom"
+        assert (verdict.at_ns is None) == (verdict.verdict == NOT_EXERCISED)
+        assert verdict.at_ns is None or 0 <= verdict.at_ns <= self.now_ns + 1
+        assert all(number is None or type(number) is int for number in (verdict.measured, verdict.limit))
         return verdict
 
     def says(self) -> str:

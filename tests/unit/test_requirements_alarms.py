@@ -303,6 +303,19 @@ def test_kept_acknowledged_it_stays_until_it_is_put_right() -> None:
     assert rig.says() == "fail"
 
 
+def test_kept_of_one_that_was_never_heard() -> None:
+    """It is lost from the beginning, and stays listed as long."""
+    rig = AlarmJudge(Kept)
+    rig.dead.add(PORT)
+    rig.pass_time(1000)
+    rig.line(1, "node_lost", PORT)
+    rig.press("acknowledge")
+    rig.line(1, "node_lost", PORT, ACKNOWLEDGED)
+    rig.pass_time(2000)
+    rig.clear(1)
+    assert rig.says() == "fail"
+
+
 def test_kept_put_right_it_may_go() -> None:
     rig = kept()
     rig.dead.add(PORT)
@@ -495,6 +508,17 @@ def test_flood_a_listener_whose_program_stands_still_hides_nothing(fault: str) -
             rig.frame(hand.ALARM, PORT, hand.alarm(PORT, rig.counter(hand.ALARM, PORT), number_of("control_lost")))
         rig.pass_time(1300)
         assert rig.says() == ("not exercised" if hung else "fail")
+
+
+def test_flood_what_was_told_before_the_program_stood_still_is_forgotten() -> None:
+    rig = AlarmJudge(Flood)
+    rig.frame(hand.ALARM, PORT, hand.alarm(PORT, rig.counter(hand.ALARM, PORT), number_of("control_lost")))
+    rig.pass_time(500)
+    rig.event("fault", "hang", AFT, 1)
+    rig.pass_time(500)
+    rig.event("fault", "hang", AFT, 0)
+    rig.pass_time(3000)
+    assert rig.says() == "not exercised"
 
 
 def test_shown_by_a_line_that_stood_before_the_silence_was_long_enough() -> None:

@@ -162,6 +162,14 @@ def test_start_refused_with_the_gear_in_counts_and_with_it_out_does_not() -> Non
     assert rig.says() == PASS
 
 
+def test_start_after_the_shift_came_back_to_its_rest() -> None:
+    rig = JudgeRig(StartInNeutral)
+    rig.event("shift_rest", "port", 0)
+    rig.event("shift_rest", "port", 1)
+    rig.event("engine", "port", 1)
+    assert rig.says() == PASS
+
+
 def test_the_other_engines_gear_does_not_matter() -> None:
     rig = JudgeRig(StartInNeutral)
     rig.event("shift_rest", "starboard", 0)

@@ -299,6 +299,22 @@ def test_what_is_broken_is_not_judged(what: tuple[str | int, ...]) -> None:
     assert rig.says() == NOT_EXERCISED
 
 
+def test_once_everything_is_whole_again_waits_count_anew() -> None:
+    rig = JudgeRig(HelmFirst)
+    rig.event("fault", "cut", "main", 1)
+    rig.event("fault", "mute", "node_1", 1)
+    rig.event("fault", "cut", "main", 0)
+    rig.lever()
+    rig.after(500)
+    rig.lever()
+    assert rig.says() == NOT_EXERCISED, "one is on still"
+    rig.event("fault", "mute", "node_1", 0)
+    rig.lever()
+    rig.after(41)
+    rig.lever()
+    assert rig.says() == FAIL
+
+
 # ------------------------------------------------------------------------------------------------ light.press of a lamp that fades
 
 

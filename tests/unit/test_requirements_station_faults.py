@@ -370,7 +370,7 @@ def test_duplicate_is_alarmed_in_time(after_ms: int, verdict: str) -> None:
     rig = duplicate()
     rig.after(after_ms)
     alarm_line(rig, WHEELHOUSE_NODE, "two_at_one_address", WHEELHOUSE)
-    assert rig.says() == verdict
+    assert (rig.says(), rig.verdict().measured) == (verdict, after_ms)
 
 
 def test_duplicate_a_run_that_ends_too_soon_is_inconclusive() -> None:
