@@ -301,6 +301,17 @@ def test_what_happens_within_100_ms_is_no_speed() -> None:
     assert rig.says() == PASS
 
 
+@pytest.mark.parametrize(("after_ms", "verdict"), [(100, FAIL), (99.999, PASS)])
+def test_a_stretch_of_100_ms_is_over_and_the_next_has_a_speed_of_its_own(after_ms: float, verdict: str) -> None:
+    rig = RudderJudge(Limits)
+    rig.goes(0, 3500)
+    rig.after(after_ms)
+    rig.goes(0, 3500)
+    rig.after(100)
+    rig.goes(80, 3500)
+    assert rig.says() == verdict
+
+
 def test_orders_of_others_and_before_anybody_steers_do_not_count() -> None:
     rig = RudderJudge(Limits)
     rig.order(0)
@@ -381,19 +392,37 @@ def test_a_rudder_that_sticks_is_reported_within_a_second(more_ms: int, verdict:
     rig.reports(more_ms)
     rig.report(fault=1)
     assert rig.says() == verdict
+    assert rig.verdict().measured == more_ms
 
 
-def test_a_rudder_that_follows_is_no_fault() -> None:
+@pytest.mark.parametrize("way", [1, -1])
+def test_a_rudder_that_follows_is_no_fault(way: int) -> None:
     rig = RudderJudge(FaultFound)
     rig.steered()
-    rig.order(2000)
-    rig.goes(0, 2000)
+    follows(rig, way)
+    assert rig.says() == NOT_EXERCISED
+
+
+def follows(rig: RudderJudge, way: int = 1) -> None:
+    """20 degrees, as fast as it can, and then it rests."""
+    rig.order(2000 * way)
+    rig.goes(0, 2000 * way)
     for _ in range(75):
         rig.after(40)
-        rig.sensed = min(2000, rig.sensed + 28)
+        rig.sensed = min(2000, abs(rig.sensed) + 28) * way
         rig.report()
-    rig.goes(2000, 2000)
+    rig.goes(2000 * way, 2000 * way)
     rig.reports(2000)
+
+
+def test_a_rudder_that_gets_its_power_back_sets_out_from_where_it_is() -> None:
+    rig = RudderJudge(FaultFound)
+    rig.steered()
+    rig.power(0)
+    rig.order(2000)
+    rig.reports(4000)
+    rig.power(1)
+    follows(rig)
     assert rig.says() == NOT_EXERCISED
 
 
@@ -505,6 +534,42 @@ def test_steering_that_comes_back_in_time_asks_for_nothing() -> None:
     rig.report(BRIDGE, 2)
     rig.reports(2000)
     assert rig.says() == NOT_EXERCISED
+
+
+def test_a_program_that_stands_still_is_for_another_requirement_until_it_is_reset() -> None:
+    rig = RudderJudge(NoSteer)
+    under_way(rig)
+    rig.throttle(0, STARBOARD_NODE)
+    rig.event("fault", "hang", PORT_NODE, 1)
+    rig.after(2000)
+    assert rig.says() == NOT_EXERCISED
+    rig.event("start", PORT_NODE, 1)
+    rig.report()
+    rig.throttle(800)
+    rig.after(451)
+    assert rig.says() == FAIL
+
+
+@pytest.mark.parametrize(("node", "verdict"), [(PORT_NODE, NOT_EXERCISED), (NODE, FAIL)])
+def test_a_hang_that_ends_counts_again_and_one_of_another_node_never_did(node: str, verdict: str) -> None:
+    rig = RudderJudge(NoSteer)
+    under_way(rig)
+    rig.throttle(0, STARBOARD_NODE)
+    rig.event("fault", "hang", node, 1)
+    rig.after(451)
+    assert rig.says() == verdict
+    rig.event("fault", "hang", node, 0)
+    assert rig.says() == FAIL
+
+
+@pytest.mark.parametrize(("deaf", "node"), [(PORT, STARBOARD_NODE), (STARBOARD, PORT_NODE)])
+def test_a_report_that_one_drive_did_not_receive_counts_for_the_other(deaf: int, node: str) -> None:
+    rig = RudderJudge(NoSteer)
+    under_way(rig)
+    rig.report(fault=1, mask=rig.all_but(deaf))
+    rig.after(101)
+    assert rig.says() == FAIL
+    assert rig.verdict().evidence == f"{node}: the rudder reported a fault, and its throttle stayed up"
 
 
 def test_a_drive_without_supply_gives_nothing() -> None:
