@@ -485,6 +485,20 @@ def test_throttles_come_down_in_time(report: dict[str, int], allowed_ms: int, la
     assert rig.verdict().limit == allowed_ms
 
 
+@pytest.mark.parametrize(("before_ms", "late_ms", "verdict"), [(80, 0, PASS), (80, 1, FAIL), (520, 0, PASS), (520, 1, FAIL)])
+def test_of_two_causes_the_one_whose_time_is_over_first_counts(before_ms: int, late_ms: int, verdict: str) -> None:
+    """Nobody steers, 600 ms; and then a fault, 100 ms."""
+    rig = RudderJudge(NoSteer)
+    under_way(rig)
+    rig.report(0)
+    rig.reports(before_ms)
+    rig.report(fault=1)
+    rig.after(min(600 - before_ms, 100) + late_ms)
+    rig.throttle(200)
+    rig.throttle(200, STARBOARD_NODE)
+    assert rig.says() == verdict
+
+
 @pytest.mark.parametrize(("late_ms", "verdict"), [(0, PASS), (1, FAIL)])
 def test_silence_of_the_rudder_counts_from_its_last_report(late_ms: int, verdict: str) -> None:
     """350 ms without, and 100 ms; each drive by its own reception."""
