@@ -7,6 +7,7 @@ from busim.requirements.drive_engage_at_idle import EngageAtIdle
 from busim.requirements.drive_neutral_confirmed import NeutralConfirmed
 from busim.requirements.drive_refuse_bad_frame import RefuseBadFrame
 from busim.requirements.drive_reversal_dwell import ReversalDwell
+from busim.requirements.in_a_log import Doubt
 from busim.requirements.table import BY_ID, HAZARDS, REQUIREMENTS
 from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, PASS, SELF_REPORTED, Tally
 from busim.units import MS
@@ -283,6 +284,29 @@ def test_a_failure_goes_before_what_is_open_and_that_before_a_pass() -> None:
     tally.measure(9, 7, "nine", 7)
     found = tally.verdict("no")
     assert (found.verdict, found.measured, found.limit, found.at_ns) == (FAIL, 8, 7, 6)
+
+
+@pytest.mark.parametrize(
+    ("at_least", "over", "verdict"),
+    [
+        (False, 0, SELF_REPORTED), (False, 1, INCONCLUSIVE), (False, 20, INCONCLUSIVE), (False, 21, FAIL),
+        (True, 20, SELF_REPORTED), (True, 19, INCONCLUSIVE), (True, -20, INCONCLUSIVE), (True, -21, FAIL),
+    ],
+)  # fmt: skip
+def test_between_two_reports_a_limit_is_neither_kept_nor_broken(at_least: bool, over: int, verdict: str) -> None:
+    """Reports 19.5 ms apart: that much earlier it may have begun, or been over. Whole milliseconds, the doubt rounded up."""
+    tally = Tally("x", 100, "ms", REPORTED, at_least=at_least)
+    tally.doubt = Doubt(19_500_000)
+    tally.measure(100 + over, 5, "seen")
+    assert tally.verdict("no").verdict == verdict
+
+
+@pytest.mark.parametrize(("unit", "ns"), [("ms", 0), ("times", 19_500_000)])
+def test_what_is_no_time_or_known_to_the_moment_is_in_no_doubt(unit: str, ns: int) -> None:
+    tally = Tally("x", 100, unit, REPORTED)
+    tally.doubt = Doubt(ns)
+    tally.measure(101, 5, "seen")
+    assert tally.verdict("no").verdict == FAIL
 
 
 def test_the_table_of_requirements() -> None:
