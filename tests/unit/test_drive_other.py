@@ -82,6 +82,39 @@ def test_it_counts_from_its_own_take_where_that_is_later() -> None:
     assert (rig.obeyed[0], rig.cause) == (0, v.CAUSE_PARTITION)
 
 
+@pytest.mark.parametrize(("ahead", "spoil", "lost"), [(1, False, True), (0, False, False), (1, True, False)])
+def test_a_report_that_is_old_or_corrupt_is_no_report(ahead: int, spoil: bool, lost: bool) -> None:
+    """Neither does it say that the other drive obeys somebody else, nor that it is there."""
+    rig = TwoDrives()
+    rig.under_way()
+    heard_ns = rig.now_ns
+    can_id = hand.id_of(hand.OBEYS, STARBOARD)
+    rig.reported = None
+    while rig.now_ns < heard_ns + OVERLAP_NS + 100 * MS:
+        data = hand.obeys(STARBOARD, rig.counter(can_id, ahead), BRIDGE, 2)
+        rig.frame(can_id, hand.spoiled(data) if spoil else data)
+        rig.beat()
+        rig.lever(AHEAD, 500)
+        rig.run_for(20)
+    assert (rig.obeyed[0] == 0) == lost
+
+
+@pytest.mark.parametrize(("ahead", "spoil"), [(0, False), (1, True)])
+def test_a_drive_that_is_heard_by_such_reports_alone_is_not_heard(ahead: int, spoil: bool) -> None:
+    rig = TwoDrives(when_apart="neutral")
+    rig.under_way()
+    heard_ns = rig.now_ns
+    can_id = hand.id_of(hand.OBEYS, STARBOARD)
+    rig.reported = None
+    while rig.now_ns < heard_ns + MISSING_NS + 20 * MS:
+        data = hand.obeys(STARBOARD, rig.counter(can_id, ahead), WHEELHOUSE, 1)
+        rig.frame(can_id, hand.spoiled(data) if spoil else data)
+        rig.beat()
+        rig.lever(AHEAD, 500)
+        rig.run_for(20)
+    assert (rig.obeyed[0], rig.cause) == (0, v.CAUSE_OTHER_DRIVE_LOST)
+
+
 @pytest.mark.parametrize(("policy", "lost"), [("carry_on", False), ("neutral", True)])
 def test_the_other_one_obeys_nobody(policy: str, lost: bool) -> None:
     rig = TwoDrives(on_other_lost=policy)
