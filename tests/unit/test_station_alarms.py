@@ -161,11 +161,13 @@ def test_with_no_key_stuck_it_does_nothing() -> None:
     assert not lock.look(9 * SECOND, ())
 
 
-def test_another_key_that_sticks_meanwhile_is_locked_out_too() -> None:
+@pytest.mark.parametrize("named", [(WHEELHOUSE, 7), (7,)])
+def test_another_key_that_sticks_meanwhile_is_locked_out_too(named: tuple[int, ...]) -> None:
+    """The first stays so, also where it was let go for a moment."""
     lock = KeyLock()
     lock.locks = 1 << WHEELHOUSE
     lock.press(SECOND, 1)
-    assert lock.look(4 * SECOND, (WHEELHOUSE, 7))
+    assert lock.look(4 * SECOND, named)
     assert lock.locks == 1 << WHEELHOUSE | 1 << 7
 
 
