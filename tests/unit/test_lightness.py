@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from busim.plant.lamp import FULL_DUTY, Lamp, lightness_permille
 from busim.protocol.lightness import duty_for, light_share
+from nodes import lamp_colour
 from nodes.lamp_colour import FULL_SHARE, kelvin_shares, linear_of, rgb_shares
 
 with warnings.catch_warnings():
@@ -83,11 +84,26 @@ def test_a_colour_in_reach_comes_out_as_asked(wanted: int) -> None:
     assert mixed(shares) == pytest.approx(tuple(float(part) for part in colour.XYZ_to_xy(xyz)), abs=0.002)
 
 
-def test_a_colour_out_of_reach_becomes_the_nearest_and_is_said() -> None:
-    """Cyan lies outside what these lamps make: no red at all is the nearest they can."""
-    shares, out_of_reach = rgb_shares(0x00FFFF, 3)
-    assert out_of_reach == (shares[0] == 0)
+@pytest.mark.parametrize("channels", [3, 4])
+@pytest.mark.parametrize("wanted", [0xFF0000, 0x00FF00, 0x0000FF])
+def test_the_primaries_are_in_reach_and_with_them_all_of_srgb(wanted: int, channels: int) -> None:
+    assert not rgb_shares(wanted, channels)[1]
+
+
+@pytest.mark.parametrize(("wanted", "dark"), [(0xFF0000, (1, 2)), (0x00FFFF, (0,)), (0xFF8000, (2,))])
+def test_a_colour_out_of_reach_becomes_the_nearest(monkeypatch: pytest.MonkeyPatch, wanted: int, dark: tuple[int, ...]) -> None:
+    """Paler lamps than those meant: what would have to be taken away is left out."""
+    paler = {"red": (0.55, 0.36), "green": (0.30, 0.55), "blue": (0.18, 0.12), "white": (0.4578, 0.4101)}
+    monkeypatch.setattr(lamp_colour, "_CHROMATICITY", paler)
+    shares, out_of_reach = rgb_shares(wanted, 3)
+    assert out_of_reach
+    assert max(shares) == FULL_SHARE
+    assert tuple(place for place, share in enumerate(shares) if not share) == dark
+
+
+def test_black_is_dark() -> None:
     assert rgb_shares(0, 3) == ((0, 0, 0), False)
+    assert rgb_shares(0, 4) == ((0, 0, 0, 0), False)
 
 
 def test_white_lamps_take_the_white_part() -> None:
