@@ -26,6 +26,9 @@ from .contract import (
 )
 
 RESET_CAUSES = range(4)
+STARTING, WORKING = 0, 1
+WAITS_FOR_SENSORS = ("drive", "rudder")
+"""Nothing tells them of any sensor here."""
 NUMBERS = {"station": 1, "drive": 2, "panel": 3, "zone_driver": 4, "rudder": 5, "cutout": 6, "alarm": 7, "navigation": 8}
 """Kinds as the identity message numbers them; a builder's own kind is 0."""
 
@@ -61,6 +64,7 @@ def test_heartbeats_come_at_their_period_and_say_what_they_should(kind: Specimen
     assert [moment_ns for moment_ns, _ in beats] == list(range(0, 26 * SECOND + 1, 100 * MS))
     assert [data[1] for _, data in beats] == [(1 + index) % 256 for index in range(len(beats))]
     for _, data in beats:
+        assert hand.part(data, 44, 4) == (STARTING if kind.kind in WAITS_FOR_SENSORS else WORKING)
         assert hand.part(data, 40, 4) == reset_cause
         assert hand.part(data, 24, 16) == kind.plan.helm_fingerprint
         assert hand.part(data, 8, 16) == kind.plan.lighting_fingerprint
