@@ -122,7 +122,7 @@ class Panel(Member):
         if control is not None:
             actions = self._press(now_ns, control, PRESS_DIM_STOP)
         self._set_deadline()
-        return tuple(actions) or NOTHING
+        return tuple(actions) or RECHECK  # a press of another page than the open one has nothing to show, and is to be sent
 
     def on_deadline(self, now_ns: int) -> Actions:
         actions: list[Action] = []
