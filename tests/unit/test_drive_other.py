@@ -87,31 +87,28 @@ def test_a_report_that_is_old_or_corrupt_is_no_report(ahead: int, spoil: bool, l
     """Neither does it say that the other drive obeys somebody else, nor that it is there."""
     rig = TwoDrives()
     rig.under_way()
-    heard_ns = rig.now_ns
+    bad_reports(rig, OVERLAP_NS + 100 * MS, (BRIDGE, 2), ahead, spoil=spoil)
+    assert (rig.obeyed[0] == 0) == lost
+
+
+def bad_reports(rig: TwoDrives, for_ns: int, obeyed: tuple[int, int], ahead: int, *, spoil: bool) -> None:
+    """The station in control goes on; starboard's reports are the same but for a counter so far ahead, or a spoilt CRC."""
+    until_ns = rig.now_ns + for_ns
     can_id = hand.id_of(hand.OBEYS, STARBOARD)
     rig.reported = None
-    while rig.now_ns < heard_ns + OVERLAP_NS + 100 * MS:
-        data = hand.obeys(STARBOARD, rig.counter(can_id, ahead), BRIDGE, 2)
+    while rig.now_ns < until_ns:
+        data = hand.obeys(STARBOARD, rig.counter(can_id, ahead), *obeyed)
         rig.frame(can_id, hand.spoiled(data) if spoil else data)
         rig.beat()
         rig.lever(AHEAD, 500)
         rig.run_for(20)
-    assert (rig.obeyed[0] == 0) == lost
 
 
 @pytest.mark.parametrize(("ahead", "spoil"), [(0, False), (1, True)])
 def test_a_drive_that_is_heard_by_such_reports_alone_is_not_heard(ahead: int, spoil: bool) -> None:
     rig = TwoDrives(when_apart="neutral")
     rig.under_way()
-    heard_ns = rig.now_ns
-    can_id = hand.id_of(hand.OBEYS, STARBOARD)
-    rig.reported = None
-    while rig.now_ns < heard_ns + MISSING_NS + 20 * MS:
-        data = hand.obeys(STARBOARD, rig.counter(can_id, ahead), WHEELHOUSE, 1)
-        rig.frame(can_id, hand.spoiled(data) if spoil else data)
-        rig.beat()
-        rig.lever(AHEAD, 500)
-        rig.run_for(20)
+    bad_reports(rig, MISSING_NS + 20 * MS, (WHEELHOUSE, 1), ahead, spoil=spoil)
     assert (rig.obeyed[0], rig.cause) == (0, v.CAUSE_OTHER_DRIVE_LOST)
 
 
