@@ -215,17 +215,20 @@ class Panel(Member):
             # A zone still carries the number of a press that was 256 presses ago: it would seem to answer this one.
             self.number = self.number + 1 & 0xFF
         failed_ns = now_ns + self.timing.press_failed_ms * MS
+        given_up: list[Action] = []
         if scene:
             # The last word on a scene stands: one that still asks for another would undo it.
             for older in [older for older in self.pending if older.scene]:
                 self.pending.remove(older)
+                if older.control is not None:
+                    given_up += self._show(older.control, FIELD_QUIET)
         self.pending.append(Pending(control, self.number, action, scene, asked, now_ns, failed_ns))
         if scene:
             self.keeper.current = scene
         if control is None:
             return []
         lost = [(OUTPUT, f"failed.{zone}", 0) for zone in (asked if not scene and action != PRESS_CONDITION else [])]
-        return [*self._show(control, FIELD_WAITS), *lost]
+        return [*given_up, *self._show(control, FIELD_WAITS), *lost]
 
     def _drivers_of(self, scene: int) -> list[int]:
         zones = {zone for each in self.plan.scenes if each.number == scene for zone, *_ in each.levels}

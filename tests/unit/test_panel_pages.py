@@ -160,6 +160,18 @@ def test_a_press_still_waits_on_its_own_page_when_that_is_open_again() -> None:
     assert rig.outputs["field.2"] == FIELD_DONE
 
 
+def test_a_scene_that_another_took_the_place_of_waits_no_more() -> None:
+    rig = Rig()
+    rig.touch(2)
+    rig.touch(3)
+    assert [rig.outputs[f"field.{number}"] for number in (2, 3)] == [FIELD_QUIET, FIELD_WAITS]
+    rig.touch(3)
+    assert rig.outputs["field.3"] == FIELD_WAITS
+    rig.touch(8)
+    rig.touch(8)
+    assert [rig.outputs[f"field.{number}"] for number in (2, 3)] == [FIELD_QUIET, FIELD_WAITS]
+
+
 def test_a_hand_that_dims_while_the_page_turns_shows_on_its_own_page() -> None:
     rig = Rig()
     rig.input("touch.1", 1)
