@@ -14,6 +14,7 @@ from .command_line import FIRST_LINE, ROOT, call_busim
 FIRST_BOAT, MARSH_TERN = str(ROOT / "configs" / "first_boat"), str(ROOT / "configs" / "marsh_tern")
 
 
+@pytest.mark.slow
 def test_it_says_what_was_explored_and_that_it_closed(tmp_path: Path) -> None:
     ended = call_busim("check", FIRST_BOAT, "--transfer", folder=tmp_path)
     assert (ended.status, ended.err) == (0, "")
@@ -33,6 +34,7 @@ def test_json(tmp_path: Path) -> None:
     assert only["transitions"] > only["states"]
 
 
+@pytest.mark.slow
 def test_what_is_not_closed_ends_with_3(tmp_path: Path) -> None:
     ended = call_busim("check", FIRST_BOAT, "--transfer", "--disturbances", "1", "--depth", "5", folder=tmp_path)
     assert (ended.status, ended.err) == (3, "")
@@ -42,6 +44,7 @@ def test_what_is_not_closed_ends_with_3(tmp_path: Path) -> None:
     assert ended.status == 3
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("boat", "kind", "more", "failed"),
     [
@@ -65,6 +68,7 @@ def test_a_planted_defect_is_written_as_a_scenario_that_run_fails(
     assert failed not in next((line for line in sound.lines if line.startswith("FAILED: ")), "")
 
 
+@pytest.mark.slow
 def test_without_a_file_the_scenario_is_printed(tmp_path: Path) -> None:
     kind = "drive=tests.twins.transfer:FollowsAnyNumber"
     ended = call_busim("check", MARSH_TERN, "--transfer", "--takes", "1", "--kind", kind, folder=tmp_path)

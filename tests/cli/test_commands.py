@@ -96,6 +96,7 @@ def test_without_a_boat_the_one_in_the_current_folder_is_meant(own_boat: Path, r
         assert call_busim(*words, folder=own_boat).lines[0].startswith("boat: Own Boat (boat.yaml)")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("words", [("check",), ("run",), ("export", "protocol")])
 def test_without_any_boat_the_one_that_ships_is_meant(tmp_path: Path, words: tuple[str, ...]) -> None:
     ended = call_busim(*words, folder=tmp_path)

@@ -10,6 +10,7 @@ from .command_line import ROOT, call_busim
 FIRST_BOAT = str(ROOT / "configs" / "first_boat")
 
 
+@pytest.mark.slow
 def test_the_table_adds_up(tmp_path: Path) -> None:
     done = call_busim("run", FIRST_BOAT, "--presses", "40", "--json", folder=tmp_path)
     assert done.status == 0
@@ -29,6 +30,7 @@ def test_the_table_adds_up(tmp_path: Path) -> None:
     assert not list(tmp_path.iterdir()), "nothing is written"
 
 
+@pytest.mark.slow
 def test_as_text_and_again_the_same(tmp_path: Path) -> None:
     first = call_busim("run", FIRST_BOAT, "--presses", "15", "--seed", "7", folder=tmp_path)
     assert first.status == 0

@@ -25,6 +25,7 @@ def kept(folder: Path, number: int = 1) -> bytes:
     return (folder / "results" / f"sweep-{number:04d}" / RUNS).read_bytes()
 
 
+@pytest.mark.slow
 def test_a_tiny_sweep_says_what_it_does_and_keeps_it(first_boat: Path) -> None:
     done = call_busim("sweep", "own", *TINY, "--workers", "1", folder=first_boat.parent)
     assert (done.status, done.err) == (0, "")
@@ -43,6 +44,7 @@ def test_a_tiny_sweep_says_what_it_does_and_keeps_it(first_boat: Path) -> None:
     assert kept(first_boat, 2) == kept(first_boat), "the same again is the same"
 
 
+@pytest.mark.slow
 def test_one_run_is_played_again_and_written_as_a_scenario(first_boat: Path) -> None:
     key = "cut: main at 7.5 m/shift/permanent/0"
     done = call_busim("sweep", "own", "--again", key, "--write", "cut.yaml", folder=first_boat.parent)
@@ -87,6 +89,7 @@ def test_where_nothing_can_be_written_no_work_begins(first_boat: Path) -> None:
     assert done.err == "own/results: results can't be written here: this is a file, or part of its path is, and not a folder\n"
 
 
+@pytest.mark.slow
 def test_only_its_own_sweep_is_gone_on_with(first_boat: Path) -> None:
     call_busim("sweep", "own", *TINY, "--workers", "1", folder=first_boat.parent)
     other = call_busim("sweep", "own", "--only", "cut/shift", "--resume", "own/results/sweep-0001", folder=first_boat.parent)

@@ -143,12 +143,14 @@ def test_a_hand_that_switches_the_supply_off_and_on() -> None:
     assert len(hand.acts_ns) == 2
 
 
+@pytest.mark.slow
 def test_a_key_that_is_pressed_without_doing_anything_shows_nothing() -> None:
     bench, hand = with_a_hand("start_up", act_ms=None, key_ms=100)
     assert bench.run().why == DONE
     assert [(result.verdict, result.words) for result in hand.came] == [(INCONCLUSIVE, labels.SUPPLY_STAYED)]
 
 
+@pytest.mark.slow
 def test_a_key_that_is_pressed_too_early_is_borne() -> None:
     bench, hand = with_a_hand("start_up", act_ms=2000, key_ms=50)
     assert bench.run().why == DONE

@@ -131,6 +131,7 @@ def test_a_drive_that_does_not_look_at_the_crc_fails_that_alone() -> None:
     assert bench.session.capped == 0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("stimulus", [each.name for each in STIMULI if "drive" in each.kinds])
 def test_our_own_drive_passes_each_stimulus_or_it_is_said_why_not(stimulus: str) -> None:
     bench = Bench(stimulus)

@@ -20,6 +20,7 @@ def test_a_run_of_a_partly_compiled_copy_has_the_same_digest(tmp_path: Path) -> 
     assert compiled == plain
 
 
+@pytest.mark.slow
 def test_every_class_of_what_is_compiled_is_marked_and_the_rest_left_alone() -> None:
     paths = modules(ROOT)
     assert "nodes/drive.py" in paths

@@ -179,6 +179,7 @@ def test_a_place_on_a_trunk_names_its_neighbours() -> None:
     assert len(words) == len(set(words))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", sorted(BY_NAME))
 def test_no_two_places_read_alike(name: str) -> None:
     model, fault = marsh_tern(), BY_NAME[name]

@@ -135,6 +135,7 @@ def databases(marsh_tern: LoadedBoat) -> dict[str, cantools.database.can.Databas
     return loaded
 
 
+@pytest.mark.slow
 def test_there_is_a_database_of_each_kind_for_each_bus(databases: dict[str, object]) -> None:
     assert set(databases) == {f"{bus}.{kind}" for bus in ("helm", "pendant_line", "lights") for kind in ("dbc", "kcd")}
 
@@ -218,6 +219,7 @@ def test_names_too_long_for_a_database(edited: Edited) -> None:
     assert database.get_message_by_frame_id(0x142).name == f"drive_obeys_{long}"
 
 
+@pytest.mark.slow
 def test_cantools_warns_of_nothing(marsh_tern: LoadedBoat, caplog: pytest.LogCaptureFixture) -> None:
     with caplog.at_level(logging.WARNING):
         for name, text in database_files(marsh_tern).items():

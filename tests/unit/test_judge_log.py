@@ -54,6 +54,7 @@ def test_each_requirement_says_what_a_log_shows_of_it(requirement: object) -> No
     assert isinstance(getattr(requirement, "in_a_log", None), Wire | Reported | NotInALog)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("boat_name", "name"), PLAYED)
 def test_a_log_is_judged_as_the_run_or_says_less(boat_name: str, name: str) -> None:
     """No failure of the run is a pass of the log, no failure of the log is none of the run, and reports are no plain pass."""

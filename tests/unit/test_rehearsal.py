@@ -179,6 +179,7 @@ def test_what_is_judged_bit_by_bit_comes_to_what_is_judged_at_once() -> None:
     assert list(each.judged) == each.verdicts()
 
 
+@pytest.mark.slow
 def test_an_accepted_weakness_is_no_failure_on_the_screen_either() -> None:
     each = rehearsal("marsh_tern")
     each.advance(2 * SECOND)

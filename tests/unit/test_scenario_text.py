@@ -22,6 +22,7 @@ def read_back(text: str) -> object:
     return json.loads(json.dumps(YAML(typ="safe", pure=True).load(text)))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: f"{path.parents[1].name}-{path.stem}")
 def test_what_ships_comes_back_the_same(path: Path, tmp_path: Path) -> None:
     boat = load_boat(path.parents[1]).boat

@@ -35,6 +35,7 @@ def test_a_new_scene_is_the_last_one_and_nothing_else_changes(tmp_path: Path) ->
     assert lines[:start] + lines[start + len(NIGHT_LINES) :] == MARSH_TERN.split("\n"), "every other line is as it was"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["bright", "red_night", "leaving"])
 def test_a_scene_that_is_there_is_changed_in_its_place(tmp_path: Path, name: str) -> None:
     before = loaded(MARSH_TERN, tmp_path)

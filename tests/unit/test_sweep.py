@@ -220,6 +220,7 @@ RERUN = [
 ]  # fmt: skip
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("fault", "mode", "duration"), RERUN)
 def test_a_swept_run_is_a_scenario_that_comes_out_the_same(
     fault: str, mode: str, duration: str, worker: Worker, setup: Setup, settled: dict[str, Settled], tmp_path: Path
@@ -295,6 +296,7 @@ def runs_of(plan: Plan, setup: Setup) -> list[SweptRun]:
     return [run for chunk in chunks_of(plan.jobs) for run in worker.runs(chunk)]
 
 
+@pytest.mark.slow
 def test_kept_torn_and_resumed_is_the_same_as_in_one_piece(setup: Setup, tmp_path: Path) -> None:
     plan = tiny(setup)
     runs = runs_of(plan, setup)

@@ -120,6 +120,7 @@ def seen(slots: Slots, cells: tuple[int, ...]) -> list[tuple[int, ...]]:
     return [(around[2], around[3], around[4], around[6][0], numbers.index(around[6][1])) for around in forms]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["marsh_tern", "first_boat"])
 @pytest.mark.parametrize("slot_ms", [20, 40])
 @pytest.mark.parametrize("seed", range(6))

@@ -36,6 +36,7 @@ def test_the_first_boat_closes(takes: int, disturbances: int) -> None:
     assert came_to.longest_take * SLOT_MS <= 500  # transfer_ms of the boat file
 
 
+@pytest.mark.slow
 def test_marsh_tern_closes_on_a_sound_bus() -> None:
     """From whoever is in control to whoever takes, whenever: and never two drives under two takes where nothing is disturbed."""
     came_to, violation, _ = explored("marsh_tern", Budget(1, 0))
@@ -71,6 +72,7 @@ PLANTED = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "budget", "kind", "twin", "what"), PLANTED, ids=[planted[3] for planted in PLANTED])
 def test_a_planted_defect_is_found(name: str, budget: Budget, kind: str, twin: str, what: str) -> None:
     _, violation, made = explored(name, budget, kind, f"tests.twins.{twin}")
