@@ -47,6 +47,19 @@ def test_the_gear_stays_in_until_idle(make: Callable[[DriveRig], None], row: int
     assert rig.outcome() == (NEUTRAL if idle else AHEAD, 0)
 
 
+@pytest.mark.parametrize(("make", "row", "next_row"), [(slowing, 10, 11), (forced, 28, 30)])
+def test_a_gear_that_is_out_already_is_two_rows_in_one_moment(make: Callable[[DriveRig], None], row: int, next_row: int) -> None:
+    """A clutch that let go by itself: at idle it is told to come out, and found out, and neither is left out."""
+    rig = DriveRig()
+    make(rig)
+    rig.gear_is(NEUTRAL)
+    rig.sense(throttle=0)
+    rig.forget()
+    rig.sense(rpm=SHIFT_RPM - 1)
+    assert rig.rows == [row, next_row]
+    assert set(rig.told("shift")) == {(rig.now_ns, NEUTRAL)}
+
+
 @ON_THE_WAY
 def test_idle_wait_at_exactly_its_time_with_the_engine_fast(make: Callable[[DriveRig], None], row: int) -> None:
     """The propeller drags the engine along: throttle at its stop, rpm high."""

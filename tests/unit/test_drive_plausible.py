@@ -271,18 +271,20 @@ def test_jammed_at_full_ahead_it_is_reported_in_half_a_second_and_the_engine_sto
     assert rig.told("engine_stop")[0][0] == since_ns + IDLE_WAIT_MS * MS
 
 
-def test_a_throttle_that_shows_idle_after_it_was_found_late_does_not_hide_an_engine_that_runs_on() -> None:
-    """Frozen feedback: the gear comes out after the wait, and as the engine is still fast it is stopped."""
+@pytest.mark.parametrize(("above", "stopped"), [(0, 0), (1, 1)])
+def test_a_throttle_that_shows_idle_after_it_was_found_late_does_not_hide_an_engine_that_runs_on(above: int, stopped: int) -> None:
+    """Frozen feedback: the gear comes out after the wait, and an engine still above the speed to shift at is stopped."""
     rig = DriveRig()
     rig.engaged(AHEAD, 500)
     rig.lever(AHEAD, 900)
     rig.lever(AHEAD, 900)
     keep(rig, PROGRESS_NS + 40 * MS, AHEAD, 900)
     assert rig.drive.fault == LATE
-    rig.sense(throttle=0, rpm=SHIFT_RPM + 1)
+    rig.sense(throttle=0, rpm=SHIFT_RPM + above)
     rig.run_for(IDLE_WAIT_MS)
-    rig.input("rpm", SHIFT_RPM + 1)
-    assert rig.outputs["engine_stop"] == 1
+    rig.input("rpm", SHIFT_RPM + above)
+    assert rig.outputs.get("engine_stop", 0) == stopped
+    assert rig.state == "forced_disengaging"
 
 
 def test_at_idle_after_a_fault_the_engine_runs_on() -> None:

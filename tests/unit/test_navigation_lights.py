@@ -186,6 +186,14 @@ def test_a_station_says_what_a_panel_asks_at_once_and_every_second() -> None:
     assert not rig.said_conditions()
 
 
+def test_where_no_such_light_is_on_the_bus_no_station_speaks_of_a_condition() -> None:
+    rig = NodeRig(Station(small_boat(), WHEELHOUSE))
+    assert not {can_id for _, can_id in rig.node.receives()} & {PRESS.can_id(PANEL), CONDITION.can_id(BRIDGE)}
+    rig.start()
+    rig.run_for(3000)
+    assert not rig.said(CONDITION.code)
+
+
 def test_another_station_carries_it_on() -> None:
     rig = StationAsked(BRIDGE)
     can_id = CONDITION.can_id(WHEELHOUSE)

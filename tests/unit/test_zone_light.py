@@ -285,6 +285,18 @@ def test_all_off_is_a_scene_of_its_own() -> None:
     assert rig.scene_states()[-1][0] == SCENE_ALL_OFF
 
 
+def test_all_off_leaves_each_its_colour() -> None:
+    rig = Rig()
+    rig.press(2, PRESS_COLOUR, 0, 0xFF0000)
+    rig.press(3, PRESS_KELVIN, 0, 2700)
+    lit = [rig.duty(channel) for channel in range(2, 7)]
+    rig.call(SCENE_ALL_OFF, fade_ms=0)
+    assert not any(rig.duty(channel) for channel in range(2, 7))
+    rig.press(2, PRESS_ON)
+    rig.press(3, PRESS_ON)
+    assert [rig.duty(channel) for channel in range(2, 7)] == lit
+
+
 def test_an_older_table_is_said() -> None:
     rig = Rig()
     rig.call(1, revision=rig.plan.scene_revision ^ 1)
