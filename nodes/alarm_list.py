@@ -49,13 +49,14 @@ FOLLOWS: Final = {ACKNOWLEDGED: "acknowledge", SILENCED: "silence"}
 
 class AlarmList:
     __slots__ = (
-        "address", "answer_counter", "buses", "counters", "dirty", "due_ns", "entries", "helm", "looked", "raiser", "roll_call",
-        "told",
+        "address", "answer_counter", "buses", "counters", "dirty", "due_ns", "entries", "helm", "helm_buses", "looked", "raiser",
+        "roll_call", "told",
     )  # fmt: skip
 
     def __init__(self, plan: WirePlan, address: int) -> None:
         self.address = address
         self.buses = plan.buses_of(address)
+        self.helm_buses = plan.helm_buses_of(address)
         self.raiser = AlarmRaiser(plan, address)
         self.roll_call = RollCall(plan, address)
         self.helm = HelmWatch(plan, address)
@@ -204,7 +205,7 @@ class AlarmList:
             entry.answer_due_ns = now_ns + ANSWER_REPEAT_MS * MS
             self.answer_counter = self.answer_counter + 1 & 0xFF
             data = ALARM_ANSWER.pack(can_id, self.answer_counter, entry.which, entry.raiser, entry.answer, entry.number)
-            actions += [(QUEUE, bus, can_id, data, ANSWER_REPEAT_MS * MS) for bus in self.buses]
+            actions += [(QUEUE, bus, can_id, data, ANSWER_REPEAT_MS * MS) for bus in self.helm_buses]
         return actions
 
     # ------------------------------------------------------------------------------------------------ looking

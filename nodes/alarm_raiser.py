@@ -44,11 +44,14 @@ class Raised(Alarm):
 
 
 class AlarmRaiser:
-    __slots__ = ("address", "answers", "beat_id", "buses", "counter", "entries", "last_number", "other_heard_ns", "sees")
+    __slots__ = (
+        "address", "answers", "beat_id", "buses", "counter", "entries", "helm_buses", "last_number", "other_heard_ns", "sees",
+    )  # fmt: skip
 
     def __init__(self, plan: WirePlan, address: int) -> None:
         self.address = address
         self.buses = plan.buses_of(address)
+        self.helm_buses = plan.helm_buses_of(address)
         self.beat_id = HEARTBEAT.can_id(address)
         mine = set(self.buses)
         listeners = (other for other, _, kind in plan.nodes if kind in LISTENERS and other != address)
@@ -132,4 +135,4 @@ class AlarmRaiser:
         can_id = ALARM.can_id(self.address)
         state = GONE if entry.state == PUT_RIGHT else entry.state
         data = ALARM.pack(can_id, self.counter, entry.which, entry.about, state, entry.priority, entry.number)
-        return [(QUEUE, bus, can_id, data, REPEAT_MS * MS) for bus in self.buses]
+        return [(QUEUE, bus, can_id, data, REPEAT_MS * MS) for bus in self.helm_buses]

@@ -26,7 +26,7 @@ class Member(Node):
 
     __slots__ = (
         "address", "beat_counter", "beat_due_ns", "beat_id", "beat_period_ns", "beat_templates", "build", "buses",
-        "identity_due_ns", "plan", "task_ran", "timing", "working",
+        "helm_buses", "identity_due_ns", "plan", "task_ran", "timing", "working",
     )  # fmt: skip
 
     memory = MEMORY
@@ -47,6 +47,7 @@ class Member(Node):
         self.address = address
         self.build = build
         self.buses = plan.buses_of(address)
+        self.helm_buses = plan.helm_buses_of(address)
         self.beat_id = HEARTBEAT.can_id(address)
         self.beat_counter = 0
         self.beat_due_ns = NEVER
@@ -70,11 +71,11 @@ class Member(Node):
         return template_of(HEARTBEAT.pack(self.beat_id, 0, state, reset_cause, *fingerprints, self.build))
 
     def send(self, can_id: int, data: bytes, drop_after_ns: int) -> list[Action]:
-        """One frame on every bus this node is on, in its own mailbox."""
-        return [(SEND, bus, can_id, data, drop_after_ns) for bus in self.buses]
+        """One frame for the helm, in its own mailbox."""
+        return [(SEND, bus, can_id, data, drop_after_ns) for bus in self.helm_buses]
 
     def queue(self, can_id: int, data: bytes, drop_after_ns: int) -> list[Action]:
-        """The same behind what waits."""
+        """One frame on every bus this node is on, behind what waits."""
         return [(QUEUE, bus, can_id, data, drop_after_ns) for bus in self.buses]
 
     def beat(self, now_ns: int) -> list[Action]:

@@ -198,7 +198,7 @@ def _next_show_ns(node: Any, station: Any, due_ns: int) -> int:
 MEMORY: Final[dict[str, dict[str, Kept]]] = {
     "Node": _waits("deadline_ns"),
     "Member": {
-        **_fixed("address", "beat_id", "beat_period_ns", "build", "buses", "plan", "timing"),
+        **_fixed("address", "beat_id", "beat_period_ns", "build", "buses", "helm_buses", "plan", "timing"),
         "beat_counter": Kept("own_counter", code=HEARTBEAT.code),
         **_waits("beat_due_ns"),
         # Nobody acts on an identity; it goes out with every tenth heartbeat, so that leaving out when moves no deadline.

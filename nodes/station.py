@@ -168,7 +168,7 @@ class Station(Member):
             number = self.number if self.state in (CLAIMING, HOLDING) else 0
             gears = self.gears if self.state != HOLDING or len(self.held) == len(self.echoes) else self._gears_of_held()
             data = LEVER.pack(self.lever_id, counter, number, *gears, 1 if self.lever_faults else 0, 0)
-            for bus in self.buses:
+            for bus in self.helm_buses:
                 actions.append((SEND, bus, self.lever_id, data, self.lever_period_ns))
             actions += self._watch_time(now_ns)
             actions += self._alarms(now_ns)
@@ -186,7 +186,8 @@ class Station(Member):
         if now_ns >= self.beat_due_ns or now_ns >= self.identity_due_ns:
             actions += self.beat(now_ns)
         if self.conditions is not None and now_ns >= self.conditions.due_ns:
-            actions += self.send(*self.conditions.say(now_ns), SECOND)
+            can_id, data = self.conditions.say(now_ns)
+            actions += [(SEND, bus, can_id, data, SECOND) for bus in self.buses]
         self._set_deadline()
         return tuple(actions)
 

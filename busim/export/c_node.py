@@ -7,6 +7,7 @@
     busim_node_station, _drive, _rudder, _cutout, _panel: its own row of the boat's tables, NULL where it is no such thing
     busim_node_zones[], busim_node_lights[]: the rows of what it feeds, with _count
     busim_node_watch_of(id): the row of a frame heard, NULL for one that is not for this node
+    busim_node_buses_of(id): the buses on which a frame it sends goes out
 """
 
 from collections.abc import Iterator, Sequence
@@ -18,7 +19,7 @@ from busim.boat.model import BoatFile
 from busim.export.c_boat import CUTOUTS, DRIVES, LIGHTS, PANELS, RUDDERS, STATIONS, ZONES, Part, members_of
 from busim.export.c_tables import LIST_NAMES
 from busim.export.c_text import Names, array, c_word, comment, guarded, heading, hexadecimal, literal, macro, truth, unsigned
-from busim.export.exchange import name_of_sender, sent_by, watched_by
+from busim.export.exchange import Sent, Watched, name_of_sender, sent_by, watched_by
 from busim.protocol import values
 from busim.protocol.ids import HELM_ADDRESSES
 from busim.protocol.plan import WirePlan
@@ -32,6 +33,7 @@ TYPES: Final = """\
 typedef struct busim_sent {
     uint16_t id;
     uint8_t length;
+    uint8_t buses; /* bit n: it goes out on bus n */
     uint16_t period_ms; /* 0: on change only */
 } busim_sent;
 
@@ -66,6 +68,17 @@ const busim_watched *busim_node_watch_of(uint16_t id)
         }
     }
     return NULL;
+}
+
+uint8_t busim_node_buses_of(uint16_t id)
+{
+    uint16_t place;
+    for (place = 0u; place < busim_node_sends_count; place++) {
+        if (busim_node_sends[place].id == id) {
+            return busim_node_sends[place].buses;
+        }
+    }
+    return BUSIM_NODE_BUSES;
 }"""
 
 
@@ -98,14 +111,13 @@ def node_header(node: NodeOf, head: str) -> str:
     names = Names()
     watchdog_ms = board_of(node.boat, node.name).watchdog_ms or 0
     number = next((value for value, words in values.NODE_KINDS if words == node.kind.replace("_", " ")), 0)
-    buses = sum(1 << bus for bus in node.plan.buses_of(node.address))
     kind_name = dict(values.NODE_KINDS)[number]
     lines = [
         macro(names.give("node_address"), unsigned(node.address)),
         macro(names.give("node_name"), literal(node.name)),
         macro(names.give("node_kind"), f"BUSIM_{LIST_NAMES[values.NODE_KINDS].upper()}_{c_word(kind_name).upper()}", node.kind),
         macro(names.give("node_build"), unsigned(node.boat.nodes[node.name].build), "software build in the boat file"),
-        macro(names.give("node_buses"), hexadecimal(buses, 2), "bit n: bus n"),
+        macro(names.give("node_buses"), _bits(node.plan.buses_of(node.address)), "bit n: bus n"),
         macro(names.give("node_watchdog_ms"), unsigned(watchdog_ms), "external; 0: none fitted"),
     ]
     for each in sent_by(node.plan, node.address, node.kind):
@@ -119,6 +131,8 @@ def node_header(node: NodeOf, head: str) -> str:
     look_up = [
         comment("The row of busim_node_watches for a frame heard; NULL: not for this node."),
         "const busim_watched *busim_node_watch_of(uint16_t id);",
+        comment("The buses on which a frame it sends goes out, bit n: bus n; all it is on for an id that is not in its table."),
+        "uint8_t busim_node_buses_of(uint16_t id);",
     ]
     blocks = [comment(wiring_words(node)), TYPES, *("\n".join(each) for each in (lines, [*tables, *counts], own, look_up))]
     return guarded("BUSIM_NODE_H", INCLUDES, blocks, head)
@@ -169,9 +183,17 @@ def _table(table: str, word: str, rows: Sequence[str]) -> Iterator[str]:
     yield f"const uint16_t busim_node_{table}_count = {len(rows)}u;"
 
 
+def _bits(buses: tuple[int, ...]) -> str:
+    return hexadecimal(sum(1 << bus for bus in buses), 2)
+
+
+def _frame(each: Sent | Watched) -> str:
+    return f"{hexadecimal(each.can_id, 3)}, {each.message.length}u, {_bits(each.buses)}"
+
+
 def _sent_rows(node: NodeOf) -> list[str]:
     return [
-        f"{comment(each.message.name)} {{{hexadecimal(each.can_id, 3)}, {each.message.length}u, {each.period_ms}u}}"
+        f"{comment(each.message.name)} {{{_frame(each)}, {each.period_ms}u}}"
         for each in sent_by(node.plan, node.address, node.kind)
     ]
 
@@ -180,8 +202,7 @@ def _watched_rows(node: NodeOf) -> list[str]:
     rows = []
     for each in watched_by(node.plan, node.address, node.kind):
         words = comment(f"{each.message.name} of {name_of_sender(node.plan, each.can_id)}: {each.why}")
-        buses = hexadecimal(sum(1 << bus for bus in each.buses), 2)
-        rows.append(f"{words}\n    {{{hexadecimal(each.can_id, 3)}, {each.message.length}u, {buses}, {each.timeout_ms}u}}")
+        rows.append(f"{words}\n    {{{_frame(each)}, {each.timeout_ms}u}}")
     return rows
 
 

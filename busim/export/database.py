@@ -58,6 +58,7 @@ def bus_database(boat: LoadedBoat, number: int) -> can.Database:
         _message(sent, node, name, listeners.get(sent.can_id, []))
         for address, node, kind in _members(boat, members)
         for sent in sent_by(boat.plan, address, kind)
+        if number in sent.buses
     ]
     messages.sort(key=lambda message: message.frame_id)
     return can.Database(messages, nodes, [can.Bus(name, baudrate=rate)], MARK, DbcSpecifics())

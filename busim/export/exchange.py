@@ -21,13 +21,14 @@ LISTENERS: Final = ("station", "alarm")
 
 @dataclass(frozen=True)
 class Sent:
-    """A message a node sends, on all its buses. `period_ms` is 0 for "on change only"; `always` tells one that never stops from one
+    """A message a node sends. `period_ms` is 0 for "on change only"; `always` tells one that never stops from one
     that is repeated for a while (a press until it is done)."""
 
     message: Message
     can_id: int
     period_ms: int
     always: bool
+    buses: tuple[int, ...]
 
 
 @dataclass(frozen=True)
@@ -58,10 +59,11 @@ def _never_stops(message: Message) -> bool:
 
 
 def sent_by(plan: WirePlan, address: int, kind: str) -> list[Sent]:
+    mine = [message for message in c.MESSAGES if not message.reserved_for and sends(message, plan, address, kind)]
+    ids = [message.can_id(address) for message in mine]
     return [
-        Sent(message, message.can_id(address), period_ms(message, plan), _never_stops(message))
-        for message in c.MESSAGES
-        if not message.reserved_for and sends(message, plan, address, kind)
+        Sent(message, can_id, period_ms(message, plan), _never_stops(message), plan.buses_for(can_id))
+        for message, can_id in zip(mine, ids, strict=True)
     ]
 
 

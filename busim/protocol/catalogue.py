@@ -332,6 +332,8 @@ MESSAGES: Final = (
 
 BY_CODE: Final = {message.code: message for message in MESSAGES}
 BY_NAME: Final = {message.name: message for message in MESSAGES}
+FOR_THE_HELM: Final = tuple(message.code for message in MESSAGES if message.is_safety and message not in (HEARTBEAT, CONDITION))
+"""Codes of what helm nodes have to say to each other only."""
 
 NO_SAFETY_CODES: Final = (3, 7, 14)
 """Codes that would let a heartbeat from a high address share a CRC start with a helm message (see `ids.ids_sharing_a_start`)."""

@@ -6,14 +6,14 @@ Nothing here defines a message, a value or a row: those are tables elsewhere.
 from collections.abc import Iterator
 from typing import Final
 
-from busim.protocol.catalogue import PROTOCOL_VERSION
+from busim.protocol.catalogue import FOR_THE_HELM, PROTOCOL_VERSION
 from busim.protocol.counter import LEFT_OVER
 from busim.protocol.crc8 import BYTE_TABLE, FINAL_XOR, POLYNOMIAL, START, crc8
 from busim.protocol.page_alarms import alarm_rules
 from busim.protocol.page_engine import engine_rules
 from busim.protocol.page_lights import lights_section
 from busim.protocol.page_steering import steering_rules
-from busim.protocol.page_text import bullets, hex_bytes, numbered, paragraph, table
+from busim.protocol.page_text import bullets, hex_bytes, listed, numbered, paragraph, table
 from busim.protocol.plan import WirePlan
 from busim.protocol.values import BENCH_ADDRESS, BENCH_CHANNELS, BENCH_OBSERVER_ADDRESS
 
@@ -155,6 +155,9 @@ def _sending_and_receiving() -> Iterator[str]:
         [
             "A frame that is sent again anyway has a transmit mailbox of its own: a new one overwrites an unsent one, and one that "
             "has waited as long as its period is dropped unsent. An old lever must never be heard late.",
+            f"A frame goes out on every bus its sender is on; but codes {listed(FOR_THE_HELM)}, which helm nodes have for each "
+            "other alone, only where another helm node is (and where none is at all, on all), so that levers take no time of a bus "
+            "for lights.",
             "At bus-off and at reset everything unsent is flushed.",
             "Bus-off counts as the loss of all senders. Rejoin, flushed, after 20 ms, ten times in a row at "
             "the most; then with pauses that double from 100 ms to 10 s, and 20 ms again after 10 s without. Rejoining never gives "

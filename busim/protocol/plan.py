@@ -11,7 +11,7 @@ from functools import cached_property
 from typing import Any
 
 from busim.protocol import catalogue
-from busim.protocol.ids import HELM_ADDRESSES
+from busim.protocol.ids import HELM_ADDRESSES, address_of, code_of
 
 
 @dataclass(frozen=True)
@@ -188,6 +188,17 @@ class WirePlan:
     def buses_of(self, address: int) -> tuple[int, ...]:
         """Numbers of the buses the node at `address` is on."""
         return tuple(number for number, (_, _, members) in enumerate(self.buses) if address in members)
+
+    def helm_buses_of(self, address: int) -> tuple[int, ...]:
+        """Those of them on which another helm node is, and so all that anybody wants of it for the helm alone; all where there is
+        none."""
+        others = {other for other, _, _ in self.nodes if other in HELM_ADDRESSES and other != address}
+        return tuple(bus for bus in self.buses_of(address) if others.intersection(self.buses[bus][2])) or self.buses_of(address)
+
+    def buses_for(self, can_id: int) -> tuple[int, ...]:
+        """Numbers of the buses on which a frame goes out."""
+        address = address_of(can_id)
+        return self.helm_buses_of(address) if code_of(can_id) in catalogue.FOR_THE_HELM else self.buses_of(address)
 
     def station_at(self, address: int) -> StationPlan:
         return next(station for station in self.stations if station.address == address)

@@ -96,9 +96,10 @@ static busim_frame as_sent(const busim_frame *frame)
 
 static void put_out(node_actions *actions, node_action_kind kind, const busim_frame *frame, int64_t drop_after_ns)
 {
+    const uint8_t buses = busim_node_buses_of(frame->id);
     uint8_t bus;
     for (bus = 0u; bus < BUSIM_MOST_BUSES; bus++) {
-        node_action *entry = ((BUSIM_NODE_BUSES >> bus) & 1u) != 0u ? next_entry(actions, kind) : NULL;
+        node_action *entry = (((unsigned)buses >> bus) & 1u) != 0u ? next_entry(actions, kind) : NULL;
         if (entry != NULL) {
             entry->bus = bus;
             entry->frame = as_sent(frame);

@@ -105,7 +105,7 @@ void node_controller_is(int64_t now_ns, uint8_t bus, node_controller state, node
 void node_deadline(int64_t now_ns, node_actions *actions);
 int64_t node_deadline_ns(void);
 
-/* What nodes add. The first two put a frame on every bus this node is on, lowest number first. */
+/* What nodes add. The first two put a frame on every bus it is for, lowest number first. */
 void node_send(node_actions *actions, const busim_frame *frame, int64_t drop_after_ns);
 void node_queue(node_actions *actions, const busim_frame *frame, int64_t drop_after_ns);
 void node_output(node_actions *actions, uint16_t channel, int32_t value);

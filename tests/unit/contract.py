@@ -150,7 +150,7 @@ def check_action(kind: Specimen, action: Any) -> None:
     assert type(action) is tuple
     if action[0] in (SEND, QUEUE):
         _, bus, can_id, data, drop_after_ns = action
-        assert bus in kind.plan.buses_of(kind.address)
+        assert bus in kind.plan.buses_for(can_id)
         assert can_id % 64 == kind.address, "an id of its own address"
         assert kind.may_send(can_id // 64), f"a {kind.kind} does not send code {can_id // 64}"
         message = BY_CODE[can_id // 64]

@@ -271,6 +271,32 @@ def test_a_node_watches_what_ours_of_its_kind_listens_to(name: str) -> None:
         assert {(bus, row.can_id) for row in watched_by(plan, address, kind) for bus in row.buses} == listens, kind
 
 
+@pytest.mark.parametrize("name", BOATS)
+def test_what_is_watched_on_a_bus_is_sent_there(name: str) -> None:
+    plan = shipped(name).plan
+    sent = {(bus, row.can_id) for address, _, kind in plan.nodes for row in sent_by(plan, address, kind) for bus in row.buses}
+    ids = {can_id for _, can_id in sent}
+    for address, _, kind in plan.nodes:
+        # Alarm lists are ready for the answers of every helm node, and only those with a list give any.
+        for row in watched_by(plan, address, kind):
+            assert row.can_id in ids or row.message.name == "alarm_answer"
+            assert {(bus, row.can_id) for bus in row.buses} <= sent or row.can_id not in ids
+
+
+def test_what_helm_nodes_have_for_each_other_goes_over_no_bus_for_lights() -> None:
+    """Beside its helm messages a node of the helm that is on the lighting bus alone beats, says what it is, and the condition."""
+    plan = shipped("marsh_tern").plan
+    lights = next(number for number, (name, _, _) in enumerate(plan.buses) if name == "lights")
+    helm = [(address, kind) for address, _, kind in plan.nodes if address < 16 and lights in plan.buses_of(address)]
+    assert helm
+    for address, kind in helm:
+        sent = {row.message.name for row in sent_by(plan, address, kind) if lights in row.buses}
+        assert sent == {"heartbeat", "identity", "condition"}
+    source = c_files(shipped("marsh_tern"), "wheelhouse")["busim_node.c"]
+    assert "/* lever */ {0x081u, 8u, 0x01u, 20u}" in source
+    assert "/* heartbeat */ {0x281u, 8u, 0x05u, 100u}" in source
+
+
 def test_periods_are_those_of_the_boat() -> None:
     plan = shipped("marsh_tern").plan
     by_name = {sent.message.name: sent.period_ms for address, _, kind in plan.nodes for sent in sent_by(plan, address, kind)}

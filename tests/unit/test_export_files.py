@@ -150,6 +150,7 @@ def test_a_database_has_what_goes_over_its_bus(
             for address, name, kind in plan.nodes
             if number in plan.buses_of(address)
             for each in sent_by(plan, address, kind)
+            if bus != "lights" or not (address < 16 and each.message.is_safety) or each.message.name in ("heartbeat", "condition")
         }
         assert set(members) >= {can_id & 63 for can_id in sent}
         for kind in ("dbc", "kcd"):
@@ -168,7 +169,8 @@ def test_random_frames_read_the_same(
     for message in MESSAGES:
         for address, _ in senders_of(message, marsh_tern.plan):
             can_id = message.can_id(address)
-            on = [databases[f"{bus}.{kind}"] for bus, _, members in marsh_tern.plan.buses if address in members]
+            on = [databases[f"{marsh_tern.plan.buses[bus][0]}.{kind}"] for bus in marsh_tern.plan.buses_for(can_id)]
+            assert on
             for _ in range(5):
                 raw = tuple(draw.randint(signal.low, signal.high) for signal in message.signals)
                 counter = draw.randrange(256)

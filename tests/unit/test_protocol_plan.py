@@ -1,4 +1,4 @@
-"""Fingerprints: what they depend on, and what they do not."""
+"""The plan: by which buses a node says what; fingerprints, what they depend on and what they do not."""
 
 import json
 from collections.abc import Callable
@@ -33,6 +33,30 @@ def other(value: Any) -> Any:
 
 def names(kind: type, *left_out: str) -> list[str]:
     return [field.name for field in fields(kind) if field.name not in left_out]
+
+
+@pytest.mark.parametrize(
+    ("members", "helm", "every"),
+    [
+        ([(1, 2, 20), (1, 20, 21)], (0,), (0, 1)),
+        ([(1, 2, 20), (1, 2, 21)], (0, 1), (0, 1)),
+        ([(20, 21), (2, 15, 1)], (1,), (1,)),
+        ([(1, 20), (1, 16, 62)], (0, 1), (0, 1)),
+        ([(2, 20), (3, 21)], (), ()),
+    ],
+    ids=["one for lights", "a pair", "only one", "no other helm node", "on none"],
+)
+def test_helm_messages_go_where_another_helm_node_is(
+    plan: WirePlan, members: list[tuple[int, ...]], helm: tuple[int, ...], every: tuple[int, ...]
+) -> None:
+    nodes = tuple((address, f"node_{address}", "station") for address in sorted({each for bus in members for each in bus}))
+    buses = tuple((f"bus_{number}", 250_000, each) for number, each in enumerate(members))
+    changed = replace(plan, nodes=nodes, buses=buses)
+    assert changed.helm_buses_of(1) == helm
+    assert changed.buses_of(1) == every
+    for code in range(32):
+        apart = code in (0, 1, 2, 4, 5, 6, 8, 9, 12, 13, 15)
+        assert changed.buses_for(code * 64 + 1) == (helm if apart else every), code
 
 
 def fingerprints(plan: WirePlan) -> tuple[int, int]:
