@@ -203,7 +203,8 @@ class Drive(DriveMachine):
         gear, throttle = (gear_1, throttle_1) if self.instance == 1 else (gear_2, throttle_2)
         if gear > v.ASTERN or throttle > 1000:
             return NOTHING
-        self.lever_ns = now_ns
+        if verdict == ACCEPTED:  # a counter that does not go on feeds no timeout
+            self.lever_ns = now_ns
         self.acted_on = word >> 48
         if lever_fault:
             return self._told(self._lose(now_ns, v.CAUSE_LEVER_FAULT))
@@ -306,7 +307,8 @@ class Drive(DriveMachine):
         if self.state != FORCED_NEUTRAL:
             return True
         quiet_ns = self.timing.control_timeout_ms * MS
-        pressed = any(now_ns - key.pressed_ns < quiet_ns for station, key in self.keys.items() if not self._locked_out(station))
+        wished = [station for station, key in self.keys.items() if now_ns - key.pressed_ns < quiet_ns]
+        pressed = any(not self._locked_out(now_ns, station) for station in wished)
         return not pressed and not self.doubts.doubt and self.sensed_gear() == v.NEUTRAL and self.throttle_at_stop()
 
     def _on_neutral_now(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
@@ -316,17 +318,15 @@ class Drive(DriveMachine):
         if word == INVALID:
             return NOTHING
         pressed, locked_out = NEUTRAL_NOW.unpack(word)
-        key.locks, before = locked_out & ~(1 << station), key.locks_before
-        key.locks_before = key.locks
-        key.locks &= before  # taking a key away needs two frames that agree; the key itself needs one
-        if not pressed or self._locked_out(station):
+        key.name(now_ns, locked_out & ~(1 << station), counter_of(word))
+        if not pressed or self._locked_out(now_ns, station):
             return NOTHING
         key.pressed_ns = now_ns
         return self._told(self._lose(now_ns, v.CAUSE_NEUTRAL_NOW))
 
-    def _locked_out(self, station: int) -> bool:
-        """Has another station named this one's key stuck?"""
-        return any(key.locks >> station & 1 for key in self.keys.values())
+    def _locked_out(self, now_ns: int, station: int) -> bool:
+        """Has another station named this one's key stuck, and says so still?"""
+        return any(key.takes_away(now_ns, station) for key in self.keys.values())
 
     def _on_heartbeat(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         station = address_of(can_id)

@@ -29,8 +29,8 @@ LOSSES_TO_HOLD_ON: Final = (
 
 class DriveMachine(SensingDrive):
     __slots__ = (
-        "cause", "dwell_until_ns", "idle_since_ns", "last_gear", "last_row", "lever_id", "obeyed", "out_due_ns", "shift_due_ns",
-        "state", "untold", "wake_until_ns",
+        "cause", "dwell_until_ns", "idle_since_ns", "last_gear", "last_row", "lever_id", "may_hold", "obeyed", "out_due_ns",
+        "shift_due_ns", "state", "untold", "wake_until_ns",
     )  # fmt: skip
 
     def __init__(self, plan: WirePlan, address: int, build: int = 1) -> None:
@@ -40,6 +40,8 @@ class DriveMachine(SensingDrive):
         self.cause = v.CAUSE_NONE
         self.obeyed = 0
         self.lever_id = -1
+        self.may_hold = False
+        """Of all that took control away since, nothing speaks against the boat's policy to stay in gear at idle."""
         self.last_gear = v.NEUTRAL
         self.idle_since_ns = 0
         self.dwell_until_ns = NEVER
@@ -56,8 +58,10 @@ class DriveMachine(SensingDrive):
         raise NotImplementedError
 
     def _lose(self, now_ns: int, cause: int) -> list[Action]:
-        """Whatever the reason: nobody is obeyed any more, idle, then neutral."""
+        """Whatever the reason: nobody is obeyed any more, idle, then neutral. Lost already, it is lost all the same, and a wish
+        for neutral counts though the cause that is told stays the first."""
         if (self.state, "lost") not in MOVES:
+            self.may_hold = self.may_hold and cause in LOSSES_TO_HOLD_ON
             return []
         actions = self._obey_nobody(now_ns, cause)
         return [*self._event(now_ns, "lost"), *actions, *self._look(now_ns)]
@@ -66,6 +70,7 @@ class DriveMachine(SensingDrive):
         self.obeyed = 0
         self.lever_id = -1
         self.cause = cause
+        self.may_hold = self.me.on_loss == "idle" and cause in LOSSES_TO_HOLD_ON
         if self.state != ENGAGING:
             return []
         # The throttle is at its stop and the gear not in: it must not go in while idle is waited for.
@@ -185,5 +190,4 @@ class DriveMachine(SensingDrive):
 
     def _holds_on(self) -> bool:
         """Control lost: stay in gear at idle, where the boat's policy wants it and a gear is in."""
-        wanted = self.me.on_loss == "idle" and self.cause in LOSSES_TO_HOLD_ON
-        return wanted and self.asked_gear != v.NEUTRAL and self.sensed_gear() == self.asked_gear
+        return self.may_hold and self.asked_gear != v.NEUTRAL and self.sensed_gear() == self.asked_gear

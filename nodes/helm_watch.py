@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from busim.protocol.alarms import BY_NAME, KEY_STUCK_MS, NOBODY_AFTER_MS
+from busim.protocol.alarms import BY_NAME, KEY_STUCK_MS, LOCK_FORGOTTEN_MS, NOBODY_AFTER_MS
 from busim.protocol.counter import counter_watch
 from busim.protocol.plan import WirePlan
 from busim.protocol.values import CAUSE_NEUTRAL_NOW
@@ -15,8 +15,7 @@ KEY_LOCKED_OUT: Final = BY_NAME["key_locked_out"].number
 
 LET_GO_OF_NS: Final = SECOND
 """A key not heard pressed for this long was let go, or its station is silent: a press is repeated every 20 ms."""
-LOCK_FORGOTTEN_NS: Final = 3500 * MS
-"""A lock not repeated for this long is not shown any more: three repeats lost and a half."""
+LOCK_FORGOTTEN_NS: Final = LOCK_FORGOTTEN_MS * MS
 
 
 class Key:

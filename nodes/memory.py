@@ -213,14 +213,15 @@ MEMORY: Final[dict[str, dict[str, Kept]]] = {
         "claim_counter": Kept("inside", code=CLAIM.code),
         "heartbeat": INSIDE,
     },
-    "NeutralKey": {"pressed_ns": Kept("moment", _timeout_ms), **_values("locks", "locks_before")},
+    # Nobody locks a key out while all states are looked through, so which frame did it last, and when, is nothing.
+    "NeutralKey": {"pressed_ns": Kept("moment", _timeout_ms), **_values("locks", "locks_before"), **_fixed("counter", "locks_ns")},
     "SensingDrive": {
         **_fixed("instance", "me"),
         **_values("asked_gear", "asked_throttle", "engine_stop", "fault", "rpm", "sensed_throttle", "shift_position", "switch"),
         "state_counter": Kept("own_counter", code=DRIVE_STATE.code),
     },
     "DriveMachine": {
-        **_values("cause", "last_gear", "last_row", "lever_id", "obeyed", "state", "untold"),
+        **_values("cause", "last_gear", "last_row", "lever_id", "may_hold", "obeyed", "state", "untold"),
         **_waits("dwell_until_ns", "out_due_ns", "shift_due_ns", "wake_until_ns"),
         "idle_since_ns": Kept("moment", _idle_wait_ms, trim=_idle_since),
     },
@@ -270,7 +271,8 @@ MEMORY: Final[dict[str, dict[str, Kept]]] = {
         "counter": Kept("inside", code=DRIVE_OBEYS.code),
         "heard_ns": Kept("moment", _silence_ms),
         "number": NUMBER,
-        "station": VALUE,
+        **_fixed("policy_idle"),
+        **_values("may_stay", "station"),
     },
     "Station": {
         # No alarm, no navigation light and no locked key ever changes what a station does with levers and wheels.

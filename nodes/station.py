@@ -14,7 +14,7 @@ from busim.protocol.codec import INVALID, check, counter_of
 from busim.protocol.counter import ACCEPTED, CounterWatch, counter_watch, newer
 from busim.protocol.ids import address_of
 from busim.protocol.plan import WirePlan
-from busim.protocol.tables import STATION_TABLE
+from busim.protocol.tables import DRIVE_TABLE, STATION_TABLE
 from busim.seam import NOTHING, OUTPUT, RECHECK, ROW, SEND, Action, Actions, FrameHandler
 from busim.units import MS, NEVER, SECOND
 from nodes.alarm_lines import LET_GO, LEVER_FAULT
@@ -27,6 +27,7 @@ from nodes.station_display import SHOWS_DIVIDED, SHOWS_NOTHING_HEARD, to_show
 from nodes.wheel import WHEEL_NS, Wheel
 
 _S: Final = STATION_TABLE.state_values
+FORCED_IDLE, HELD_IDLE = (DRIVE_TABLE.state_values[name] for name in ("forced_idle", "held_idle"))
 WATCHING, CLAIMING, HOLDING, WITHDRAWING = _S["watching"], _S["claiming"], _S["holding"], _S["withdrawing"]
 _MOVES: Final = STATION_TABLE.moves
 
@@ -43,10 +44,13 @@ TRACKS: Final = {"lever.1": (1, 0), "lever.1b": (1, 1), "lever.2": (2, 0), "leve
 class DriveEcho:
     """The last report of one drive: whom it obeys, under which number, which lever frame it acted on last."""
 
-    __slots__ = ("acted_on", "counter", "heard_ns", "number", "station")
+    __slots__ = ("acted_on", "counter", "heard_ns", "may_stay", "number", "policy_idle", "station")
 
-    def __init__(self, counter: CounterWatch) -> None:
+    def __init__(self, counter: CounterWatch, policy_idle: bool) -> None:
         self.counter = counter
+        self.policy_idle = policy_idle
+        self.may_stay = False
+        """It reports that it obeys nobody, and may stay in gear for all that."""
         self.heard_ns = -NEVER
         self.station = 0
         self.number = 0
@@ -67,7 +71,9 @@ class Station(Member):
         super().__init__(plan, address, build)
         self.me = plan.station_at(address)
         self.wanted = sum(self.me.drives)  # TAKES_DRIVE_1 and _2 are the instances' values
-        self.drives = {drive.address: DriveEcho(counter_watch(plan, address, drive.address)) for drive in plan.drives}
+        self.drives = {
+            drive.address: DriveEcho(counter_watch(plan, address, drive.address), drive.on_loss == "idle") for drive in plan.drives
+        }
         self.echoes = {drive.address: self.drives[drive.address] for drive in plan.drives if drive.instance in self.me.drives}
         """Of the drives this station may take."""
         self.held: list[int] = []
@@ -271,9 +277,9 @@ class Station(Member):
         return self.send(can_id, NEUTRAL_NOW.pack(can_id, self.neutral_now_counter, pressed, locks), NEUTRAL_NOW_NS)
 
     def _neutral_echoed(self, now_ns: int) -> bool:
-        """Every drive of the boat has said since the key went down that it obeys nobody."""
+        """Every drive of the boat has said since the key went down that it obeys nobody, and not that it may stay in gear."""
         pressed_ns = self.neutral_now_until_ns - NEUTRAL_NOW_LONGEST_NS
-        return all(echo.heard_ns > pressed_ns and not echo.station for echo in self.drives.values())
+        return all(echo.heard_ns > pressed_ns and not echo.station and not echo.may_stay for echo in self.drives.values())
 
     def _on_claim(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         """Another station asks for control: its number is taken, whether the drives have said so yet or not."""
@@ -288,10 +294,11 @@ class Station(Member):
         if word == INVALID or echo.counter.judge(counter_of(word), bus) != ACCEPTED:
             return NOTHING
         echo.heard_ns = now_ns
-        station, number, acted_on, _, _, cause, _ = DRIVE_OBEYS.unpack(word)
+        station, number, acted_on, _, state, cause, _ = DRIVE_OBEYS.unpack(word)
         self.alarms.helm.obeys(now_ns, address_of(can_id), station, number, cause)
         changed = station != echo.station or number != echo.number or self.shows == SHOWS_NOTHING_HEARD
         echo.station, echo.number, echo.acted_on = station, number, acted_on
+        echo.may_stay = echo.policy_idle and (state == HELD_IDLE or (state == FORCED_IDLE and cause != v.CAUSE_NEUTRAL_NOW))
         if not changed and self.state != CLAIMING:
             return NOTHING
         if newer(number, self.highest):

@@ -1,10 +1,11 @@
 """What a node remembers of another one: its heartbeat, its claims."""
 
+from busim.protocol.alarms import LOCK_FORGOTTEN_MS
 from busim.protocol.catalogue import HEARTBEAT
 from busim.protocol.codec import INVALID, check, counter_of
-from busim.protocol.counter import ACCEPTED, CounterWatch, counter_watch
+from busim.protocol.counter import ACCEPTED, NONE_YET, CounterWatch, counter_watch
 from busim.protocol.plan import WirePlan
-from busim.units import NEVER
+from busim.units import MS, NEVER
 
 _FINGERPRINT_AT, _FINGERPRINT_MASK = HEARTBEAT.place("helm_fingerprint")
 
@@ -46,9 +47,25 @@ class StationWatch:
 class NeutralKey:
     """A station's neutral-now key, and the keys that station has named stuck (bit n: the station at address n)."""
 
-    __slots__ = ("locks", "locks_before", "pressed_ns")
+    __slots__ = ("counter", "locks", "locks_before", "locks_ns", "pressed_ns")
 
     def __init__(self) -> None:
         self.pressed_ns = -NEVER
         self.locks = 0
         self.locks_before = 0
+        self.locks_ns = -NEVER
+        """When they were said last."""
+        self.counter = NONE_YET
+
+    def name(self, now_ns: int, locks: int, counter: int) -> None:
+        """Note the keys a frame names. Taking a key away needs two frames that agree, and a frame heard twice is one; the key
+        itself needs one."""
+        if counter != self.counter:
+            self.counter = counter
+            self.locks = locks & self.locks_before
+            self.locks_before = locks
+            self.locks_ns = now_ns
+
+    def takes_away(self, now_ns: int, station: int) -> bool:
+        """It says, and has not left off saying, that this station's key is stuck."""
+        return bool(self.locks >> station & 1) and now_ns - self.locks_ns < LOCK_FORGOTTEN_MS * MS

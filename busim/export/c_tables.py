@@ -112,6 +112,7 @@ def _alarm_declarations(names: Names) -> Iterator[str]:
             macro(names.give("alarm", "nobody_after_ms"), unsigned(alarms.NOBODY_AFTER_MS), "where no loss came before"),
             macro(names.give("alarm", "key_stuck_ms"), unsigned(alarms.KEY_STUCK_MS)),
             macro(names.give("alarm", "lock_out_held_ms"), unsigned(alarms.LOCK_OUT_HELD_MS)),
+            macro(names.give("alarm", "lock_forgotten_ms"), unsigned(alarms.LOCK_FORGOTTEN_MS)),
         ]
     )
     yield "extern const busim_alarm_kind busim_alarm_kinds[BUSIM_COUNT_OF_ALARMS];"

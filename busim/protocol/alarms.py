@@ -41,6 +41,9 @@ KEY_STUCK_MS: Final = 10_000
 """A key pressed for longer is stuck."""
 LOCK_OUT_HELD_MS: Final = 3000
 """The lock-out key acts once it was held so long: a deliberate act, and no brush of a sleeve."""
+LOCK_FORGOTTEN_MS: Final = 3500
+"""A lock not repeated for this long holds no longer: three repeats lost and a half. Whoever said it may be without power, and
+nobody would know of a key that does nothing."""
 
 DRIVE: Final = "drive"
 RUDDER: Final = "rudder"

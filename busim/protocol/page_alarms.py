@@ -85,6 +85,7 @@ def alarm_rules(plan: WirePlan) -> Iterator[str]:
     yield paragraph(
         f"While another station's key is shown as stuck, a station's lock-out key held for {a.LOCK_OUT_HELD_MS} ms names it: bit n "
         "of locked_out in neutral_now for the station at address n, in three frames 20 ms apart, then every "
-        f"{a.REPEAT_MS} ms, pressed or not. A drive ignores a key while the last two frames of any other station name it. Held "
-        "again, all are let back in: three frames with locked_out 0. A station that starts names none."
+        f"{a.REPEAT_MS} ms, pressed or not. A drive ignores a key while the last two frames of any other station (two counters, "
+        f"not one frame twice) name it, and for {a.LOCK_FORGOTTEN_MS} ms after the last at most. Held again, all are let back in: "
+        "three frames with locked_out 0. A station that starts names none."
     )

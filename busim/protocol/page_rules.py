@@ -257,7 +257,8 @@ def _neutral_now_and_after(plan: WirePlan) -> Iterator[str]:
     yield bullets(
         [
             "neutral_now from any station acts on every drive, whoever is in control, on the first frame whose CRC is right. It is "
-            "repeated until every drive has echoed it: reports station 0.",
+            "repeated until every drive has echoed it: reports station 0, and not that it may stay in gear (forced_idle by another "
+            "cause, or held_idle, where its on_loss is idle); or for 1 s.",
             "A key that is stuck on is named, and can be locked out by a deliberate act at another station.",
             "After a forced neutral no gear goes in until the fault is gone, a lever has been in neutral, and control has been "
             f"taken anew. neutral_now counts as gone after {plan.timing.control_timeout_ms} ms without a pressed key.",

@@ -122,6 +122,7 @@ static void start_control(drive *self, int64_t now_ns)
     self->out_due_ns = NODE_NEVER;
     self->wake_until_ns = now_ns + SENSOR_WAIT_NS;
     self->obeyed = 0u;
+    self->may_hold = false;
     self->obeyed_place = DRIVE_NO_PLACE;
     self->number = 0u;
     self->wanted = 0u;

@@ -76,6 +76,9 @@ typedef struct drive_station {
     int64_t pressed_ns;
     uint16_t locks; /* bit n: it has named the key of the station at n stuck, in two frames that agree */
     uint16_t locks_before; /* the same, in the last frame */
+    int64_t locks_ns;      /* when it said so last */
+    uint8_t counter;       /* of that frame */
+    bool any_key;
 } drive_station;
 
 /* The other drive of two. */
@@ -118,6 +121,7 @@ typedef struct drive {
     uint8_t state; /* one of BUSIM_DRIVE_IS_ */
     uint8_t last_row;
     uint8_t cause;
+    bool may_hold; /* nothing that took control away since speaks against the boat's policy to stay in gear */
     uint8_t last_gear; /* the gear that went in last */
     bool untold; /* a row was taken that no report tells yet */
     int64_t idle_since_ns;

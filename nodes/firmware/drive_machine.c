@@ -83,12 +83,20 @@ void drive_event(drive *self, int64_t now_ns, uint8_t event, node_actions *actio
     drive_set_deadline(self, now_ns);
 }
 
+/* The policy to stay engaged is for a helm that is lost, not for somebody's wish for neutral, nor for a stuck actuator. */
+static bool helm_is_lost(uint8_t cause)
+{
+    return cause == BUSIM_CAUSE_LEVER_LOST || cause == BUSIM_CAUSE_HEARTBEAT_LOST || cause == BUSIM_CAUSE_OTHER_BOAT_FILE ||
+           cause == BUSIM_CAUSE_LEVER_FAULT || cause == BUSIM_CAUSE_CONTROLLER;
+}
+
 static void obey_nobody(drive *self, uint8_t cause)
 {
     self->obeyed = 0u;
     self->obeyed_place = DRIVE_NO_PLACE;
     self->lever_id = DRIVE_NO_ID;
     self->cause = cause;
+    self->may_hold = self->me->on_loss == BUSIM_ON_LOSS_IDLE && helm_is_lost(cause);
 }
 
 /* At idle already, and the gear not in yet: it must not go in while idle is waited for. */
@@ -99,14 +107,9 @@ static void turn_back(drive *self, int64_t now_ns, node_actions *actions)
     node_output(actions, DRIVE_OUT_SHIFT, BUSIM_GEAR_NEUTRAL);
 }
 
-/* The policy to stay engaged is for a helm that is lost, not for somebody's wish for neutral, nor for a stuck actuator. */
 static bool holds_on(const drive *self)
 {
-    const bool helm_lost = self->cause == BUSIM_CAUSE_LEVER_LOST || self->cause == BUSIM_CAUSE_HEARTBEAT_LOST ||
-                           self->cause == BUSIM_CAUSE_OTHER_BOAT_FILE || self->cause == BUSIM_CAUSE_LEVER_FAULT ||
-                           self->cause == BUSIM_CAUSE_CONTROLLER;
-    return self->me->on_loss == BUSIM_ON_LOSS_IDLE && helm_lost && self->asked_gear != BUSIM_GEAR_NEUTRAL &&
-           drive_sensed_gear(&self->senses) == self->asked_gear;
+    return self->may_hold && self->asked_gear != BUSIM_GEAR_NEUTRAL && drive_sensed_gear(&self->senses) == self->asked_gear;
 }
 
 #define NOTHING_SEEN 0xFFu
@@ -226,7 +229,8 @@ void drive_look(drive *self, int64_t now_ns, node_actions *actions)
 void drive_lose(drive *self, int64_t now_ns, uint8_t cause, node_actions *actions)
 {
     const bool engaging = self->state == BUSIM_DRIVE_IS_ENGAGING;
-    if (!drive_has_row(self, BUSIM_DRIVE_ON_LOST)) {
+    if (!drive_has_row(self, BUSIM_DRIVE_ON_LOST)) { /* lost already: a wish for neutral counts all the same */
+        self->may_hold = self->may_hold && helm_is_lost(cause);
         return;
     }
     obey_nobody(self, cause);

@@ -2,6 +2,7 @@
 
 #include "drive.h"
 
+#define LOCK_FORGOTTEN_NS ((int64_t)BUSIM_ALARM_LOCK_FORGOTTEN_MS * NODE_MS)
 #define MATCHED_WITHIN_PERMILLE 100 /* a lever counts as matched to the throttle within this */
 
 static uint8_t wants_me(const drive *self)
@@ -165,7 +166,9 @@ void drive_on_lever(drive *self, int64_t now_ns, uint8_t bus, const busim_frame 
     if (asked.gear > BUSIM_GEAR_ASTERN || asked.throttle_permille > 1000u) {
         return;
     }
-    self->lever_ns = now_ns;
+    if (verdict == BUSIM_ACCEPTED) { /* a counter that does not go on feeds no timeout */
+        self->lever_ns = now_ns;
+    }
     self->acted_on = busim_counter_of(frame);
     if (lever.lever_fault != 0u) {
         drive_lose(self, now_ns, BUSIM_CAUSE_LEVER_FAULT, actions);
@@ -181,16 +184,29 @@ void drive_on_lever(drive *self, int64_t now_ns, uint8_t bus, const busim_frame 
 
 /* ---------------------------------------------------------------------------------- neutral now */
 
-/* Has another station named this one's key stuck? */
-static bool locked_out(const drive *self, uint8_t address)
+/* Has another station named this one's key stuck, and says so still? */
+static bool locked_out(const drive *self, int64_t now_ns, uint8_t address)
 {
     uint8_t place;
     for (place = 0u; place < busim_boat_stations_count; place++) {
-        if ((((unsigned)self->stations[place].locks >> address) & 1u) != 0u) {
+        const drive_station *station = &self->stations[place];
+        if ((((unsigned)station->locks >> address) & 1u) != 0u && now_ns - station->locks_ns < LOCK_FORGOTTEN_NS) {
             return true;
         }
     }
     return false;
+}
+
+/* Taking a key away needs two frames that agree, and a frame heard twice is one; the key itself needs one. */
+static void name_keys(drive_station *station, int64_t now_ns, uint16_t locks, uint8_t counter)
+{
+    if (!station->any_key || counter != station->counter) {
+        station->any_key = true;
+        station->counter = counter;
+        station->locks = (uint16_t)(locks & station->locks_before);
+        station->locks_before = locks;
+        station->locks_ns = now_ns;
+    }
 }
 
 void drive_on_neutral_now(drive *self, int64_t now_ns, const busim_frame *frame, node_actions *actions)
@@ -199,19 +215,14 @@ void drive_on_neutral_now(drive *self, int64_t now_ns, const busim_frame *frame,
     const uint8_t place = drive_place_of(address);
     busim_neutral_now said;
     const busim_result result = busim_neutral_now_unpack(frame, &said);
-    drive_station *station;
-    uint16_t before;
     if (place == DRIVE_NO_PLACE || (result != BUSIM_OK && result != BUSIM_OUT_OF_RANGE)) {
         return;
     }
-    station = &self->stations[place];
-    before = station->locks_before;
-    station->locks_before = (uint16_t)(said.locked_out & ~(1u << address));
-    station->locks = (uint16_t)(station->locks_before & before); /* taking a key away needs two frames, the key itself one */
-    if (said.pressed == 0u || locked_out(self, address)) {
+    name_keys(&self->stations[place], now_ns, (uint16_t)(said.locked_out & ~(1u << address)), busim_counter_of(frame));
+    if (said.pressed == 0u || locked_out(self, now_ns, address)) {
         return;
     }
-    station->pressed_ns = now_ns;
+    self->stations[place].pressed_ns = now_ns;
     drive_lose(self, now_ns, BUSIM_CAUSE_NEUTRAL_NOW, actions);
     drive_told(self, actions);
 }
@@ -259,7 +270,7 @@ static bool fault_gone(const drive *self, int64_t now_ns)
     }
     for (place = 0u; place < busim_boat_stations_count; place++) {
         if (now_ns - self->stations[place].pressed_ns < node_timeout_ns(BUSIM_BOAT_TIMING_CONTROL_TIMEOUT_MS) &&
-            !locked_out(self, (uint8_t)busim_boat_stations[place].address)) {
+            !locked_out(self, now_ns, (uint8_t)busim_boat_stations[place].address)) {
             return false;
         }
     }

@@ -16,6 +16,8 @@ static void start_station(drive_station *station, uint8_t address)
     station->pressed_ns = long_ago_ns;
     station->locks = 0u;
     station->locks_before = 0u;
+    station->locks_ns = long_ago_ns;
+    station->any_key = false;
 }
 
 uint8_t drive_place_of(uint8_t address)

@@ -3,7 +3,7 @@
 #include "list_helm.h"
 
 #define LET_GO_OF_NS NODE_SECOND /* a key not heard pressed for so long was let go, or its station is silent */
-#define LOCK_FORGOTTEN_NS (3500 * NODE_MS)
+#define LOCK_FORGOTTEN_NS ((int64_t)BUSIM_ALARM_LOCK_FORGOTTEN_MS * NODE_MS)
 
 void list_helm_start(list_helm *helm, int64_t now_ns)
 {

@@ -61,6 +61,8 @@ typedef struct station_echo {
     uint8_t station;
     uint16_t number;
     uint8_t acted_on;
+    bool policy_idle;
+    bool may_stay; /* it obeys nobody, and may stay in gear for all that */
 } station_echo;
 
 typedef struct station_lever {

@@ -32,6 +32,8 @@ void station_control_start(station *self)
         echo->station = 0u;
         echo->number = 0u;
         echo->acted_on = 0u;
+        echo->policy_idle = plan->on_loss == BUSIM_ON_LOSS_IDLE;
+        echo->may_stay = false;
         self->carries_on = self->carries_on && plan->on_other_lost == BUSIM_ON_OTHER_LOST_CARRY_ON;
     }
 }
@@ -268,6 +270,8 @@ void station_hear_drive(station *self, int64_t now_ns, uint8_t bus, const busim_
     echo->station = said.station;
     echo->number = said.number;
     echo->acted_on = said.acted_on;
+    echo->may_stay = echo->policy_idle && (said.state == BUSIM_DRIVE_IS_HELD_IDLE ||
+                                           (said.state == BUSIM_DRIVE_IS_FORCED_IDLE && said.cause != BUSIM_CAUSE_NEUTRAL_NOW));
     if (!changed && self->state != BUSIM_STATION_IS_CLAIMING) {
         return;
     }

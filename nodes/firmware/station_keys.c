@@ -21,13 +21,14 @@ void station_keys_start(station *self)
     self->lock.times = 0u;
 }
 
-/* Every drive of the boat has said since the key went down that it obeys nobody. */
+/* Every drive of the boat has said since the key went down that it obeys nobody, and not that it may stay in gear. */
 static bool echoed(const station *self)
 {
     const int64_t pressed_ns = self->neutral_now_until_ns - LONGEST_NS;
     uint8_t place;
     for (place = 0u; place < self->drive_count; place++) {
-        if (self->drives[place].heard_ns <= pressed_ns || self->drives[place].station != 0u) {
+        const station_echo *echo = &self->drives[place];
+        if (echo->heard_ns <= pressed_ns || echo->station != 0u || echo->may_stay) {
             return false;
         }
     }

@@ -215,6 +215,51 @@ def test_neutral_now_gets_a_held_gear_out() -> None:
     assert rig.outcome() == (NEUTRAL, 0)
 
 
+def forced_idle_by(rig: DriveRig, cause: int) -> None:
+    """The helm is lost with the throttle open, and is still closing."""
+    rig.engaged(AHEAD, 500)
+    LOSSES[cause](rig)
+    assert (rig.state, rig.cause) == ("forced_idle", cause)
+
+
+@pytest.mark.parametrize("cause", LOSSES)
+def test_neutral_now_while_a_lost_helm_goes_idle_gets_the_gear_out(cause: int) -> None:
+    rig = DriveRig(on_loss="idle")
+    forced_idle_by(rig, cause)
+    rig.press_neutral_now(BRIDGE)
+    rig.run_for(200)
+    rig.sense(throttle=0, rpm=800)
+    assert (rig.state, rig.outcome()) == ("forced_disengaging", (NEUTRAL, 0))
+    rig.run_for(40)
+    assert rig.cause == cause, "what came first is what is told"
+
+
+@pytest.mark.parametrize(("waited_ms", "state"), [(400, "held_idle"), (600, "forced_disengaging")])
+def test_a_throttle_that_does_not_close_in_time_is_no_case_for_staying_in_gear(waited_ms: int, state: str) -> None:
+    """Half a second without getting there is a fault of the actuator, whatever was lost first."""
+    rig = DriveRig(on_loss="idle")
+    forced_idle_by(rig, v.CAUSE_LEVER_FAULT)
+    rig.run_for(waited_ms)
+    rig.sense(throttle=0, rpm=800)
+    assert rig.state == state
+
+
+def test_a_wish_for_neutral_is_over_with_the_next_take() -> None:
+    rig = DriveRig(on_loss="idle")
+    forced_idle_by(rig, v.CAUSE_LEVER_FAULT)
+    rig.press_neutral_now(BRIDGE)
+    rig.sense(throttle=0, rpm=800)
+    rig.gear_is(NEUTRAL)
+    rig.run_for(1000)
+    rig.take(2)
+    rig.steer_for(1000, NEUTRAL)
+    rig.lever(AHEAD)
+    rig.lever(AHEAD)
+    rig.gear_is(AHEAD)
+    rig.lever(AHEAD, fault=1)
+    assert (rig.state, rig.outcome()) == ("held_idle", (AHEAD, 0))
+
+
 def test_policy_idle_holds_no_gear_that_is_not_in() -> None:
     rig = DriveRig(on_loss="idle")
     rig.in_control()

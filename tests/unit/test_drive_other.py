@@ -221,6 +221,49 @@ def test_a_station_that_names_its_own_key_locks_out_nobody(station: int) -> None
     assert rig.cause == v.CAUSE_NEUTRAL_NOW
 
 
+@pytest.mark.parametrize("buses", [1, 2])
+def test_one_frame_heard_twice_takes_no_key_away(buses: int) -> None:
+    """By both buses of a pair, or repeated by a controller that saw its end disturbed."""
+    rig = DriveRig(small_boat(buses=buses))
+    rig.engaged(AHEAD, 500)
+    can_id = hand.id_of(hand.NEUTRAL_NOW, BRIDGE)
+    data = hand.neutral_now(BRIDGE, rig.counter(can_id), 0, 1 << WHEELHOUSE)
+    for bus in (0, buses - 1):
+        rig.frame(can_id, data, bus)
+    rig.press_neutral_now(WHEELHOUSE)
+    assert rig.cause == v.CAUSE_NEUTRAL_NOW
+
+
+@pytest.mark.parametrize(("after_ns", "works"), [(3500 * MS - 1, False), (3500 * MS, True)])
+def test_a_lock_that_nobody_repeats_holds_no_longer(after_ns: int, works: bool) -> None:
+    """The station that named the key has no power, or began anew: nobody is left who shows that the key does nothing."""
+    rig = DriveRig()
+    rig.engaged(AHEAD, 500)
+    for _ in range(2):
+        lock(rig, BRIDGE, WHEELHOUSE)
+    last_ns = rig.now_ns
+    while rig.now_ns + 20 * MS <= last_ns + after_ns:
+        rig.beat()
+        rig.lever(AHEAD, 500)
+        rig.run_for(20)
+    rig.run_to(last_ns + after_ns)
+    rig.press_neutral_now(WHEELHOUSE)
+    assert (rig.outcome() == (AHEAD, 0)) == works
+    assert (rig.outcome() == (AHEAD, 500)) == (not works)
+
+
+@pytest.mark.parametrize("works", [False, True])
+def test_a_lock_that_is_repeated_holds_on(works: bool) -> None:
+    rig = DriveRig()
+    rig.engaged(AHEAD, 500)
+    lock(rig, BRIDGE, WHEELHOUSE)
+    for _ in range(9):
+        lock(rig, BRIDGE, WHEELHOUSE if not works else STARBOARD)
+        rig.steer_for(1000, AHEAD, 500)
+    rig.press_neutral_now(WHEELHOUSE)
+    assert (rig.outcome() == (AHEAD, 0)) == works
+
+
 def test_a_key_named_stuck_is_freed_by_one_frame() -> None:
     rig = DriveRig()
     rig.engaged(AHEAD, 500)

@@ -2,6 +2,9 @@
 
 import pytest
 
+from busim.protocol import values as v
+from busim.units import MS
+
 from . import hand_made_frames as hand
 from .drive_rig import DriveRig
 from .hand_made_frames import AHEAD, ASTERN, NEUTRAL
@@ -67,6 +70,22 @@ def test_unequal_content_under_one_counter_is_the_lower_thrust(lower_by: int) ->
         for bus in (0, 1):
             hear(rig, first + step, AHEAD, 200 if bus == lower_by else 500, bus)
     assert rig.outputs["throttle"] == 200
+
+
+@pytest.mark.parametrize("other", [501, 499])
+def test_unequal_copies_of_one_counter_feed_no_timeout(other: int) -> None:
+    """Sampling stands still, and one of the two is spoilt above its controller: each copy must not be news to the other."""
+    rig = engaged(500)
+    counter = rig.counters[LEVER_ID] + 1
+    hear(rig, counter, AHEAD, 500, 0)
+    last_ns = rig.now_ns
+    while rig.now_ns < last_ns + 300 * MS:
+        hear(rig, counter, AHEAD, other, 1)
+        hear(rig, counter, AHEAD, 500, 0)
+        rig.beat()
+        rig.run_for(20)
+    assert rig.cause == v.CAUSE_LEVER_LOST
+    assert [now_ns for now_ns, value in rig.told("throttle") if not value][-1] == last_ns + 250 * MS
 
 
 def test_unequal_gears_under_one_counter_are_neutral() -> None:

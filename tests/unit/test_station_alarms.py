@@ -221,5 +221,5 @@ def test_a_drive_ignores_the_key_that_those_frames_name() -> None:
     drive = DriveRig()
     for _, data in station.said(hand.NEUTRAL_NOW)[:2]:
         drive.frame(hand.id_of(hand.NEUTRAL_NOW, BRIDGE), data)
-    assert drive.drive._locked_out(WHEELHOUSE)
-    assert not drive.drive._locked_out(BRIDGE)
+    assert drive.drive._locked_out(drive.now_ns, WHEELHOUSE)
+    assert not drive.drive._locked_out(drive.now_ns, BRIDGE)

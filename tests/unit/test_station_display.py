@@ -2,6 +2,8 @@
 
 import pytest
 
+from busim.protocol import values as v
+from busim.protocol.tables import DRIVE_TABLE
 from busim.protocol.values import NODE_WORKING
 from busim.seam import WATCHDOG_RESET
 from busim.units import MS
@@ -287,6 +289,35 @@ def test_a_short_press_goes_on_until_every_drive_obeys_nobody_or_for_a_second(
     frames = rig.said(hand.NEUTRAL_NOW)
     assert [now_ns - pressed_ns for now_ns, _ in frames] == [at_ms * MS for at_ms in range(0, last_ms + 20, 20)]
     assert [hand.part(data, 47, 1) for _, data in frames] == [1] * (len(frames) - 1) + [0]
+
+
+FORCED_IDLE, HELD_IDLE, ENGAGED = (DRIVE_TABLE.state_values[name] for name in ("forced_idle", "held_idle", "engaged"))
+
+
+@pytest.mark.parametrize("policy", ["idle", "neutral"])
+@pytest.mark.parametrize(
+    ("state", "cause", "stays"),
+    [
+        (HELD_IDLE, v.CAUSE_LEVER_LOST, True),
+        (FORCED_IDLE, v.CAUSE_LEVER_LOST, True),
+        (FORCED_IDLE, v.CAUSE_NEUTRAL_NOW, False),
+        (ENGAGED, v.CAUSE_LEVER_LOST, False),
+    ],
+)
+def test_a_drive_that_may_stay_in_gear_does_not_answer_a_press(policy: str, state: int, cause: int, stays: bool) -> None:
+    plan = small_boat(on_loss=policy)
+    rig = StationRig(plan)
+    rig.introduce()
+    rig.run_for(7)
+    pressed_ns = rig.now_ns
+    rig.press("neutral_now", for_ms=5)
+    rig.run_for(40)
+    rig.drive_says(STARBOARD, 0, 1)
+    can_id = hand.id_of(hand.OBEYS, PORT)
+    rig.frame(can_id, hand.obeys(PORT, rig.counter(can_id), 0, 1, state=state, cause=cause))
+    rig.run_for(2000)
+    last_ns = pressed_ns + (1000 if stays and policy == "idle" else 60) * MS
+    assert rig.said(hand.NEUTRAL_NOW)[-1][0] == last_ns
 
 
 @pytest.mark.parametrize("value", [1, 2, 255, -1])
