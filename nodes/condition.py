@@ -10,38 +10,48 @@ from busim.protocol.counter import ACCEPTED, CounterWatch, counter_watch, newer
 from busim.protocol.ids import address_of
 from busim.protocol.plan import WirePlan
 from busim.protocol.values import NAVIGATION_CONDITIONS, PRESS_CONDITION
-from busim.units import NEVER, SECOND
+from busim.units import MS, NEVER, SECOND
 from nodes.member import following
 
 KNOWN = len(NAVIGATION_CONDITIONS)
+CONDITION_FORGOTTEN_NS = 3500 * MS
+"""It is said every second: three times lost and a half."""
 
 
 class Condition:
     """What one node knows of it. `take` wants every valid frame of a station."""
 
-    __slots__ = ("address", "condition", "number", "watches")
+    __slots__ = ("address", "condition", "number", "said_ns", "watches")
 
     def __init__(self, plan: WirePlan, receiver: int) -> None:
         self.condition = 0
         self.number = 0
         """0: none was heard yet."""
         self.address = 0
+        self.said_ns = -NEVER
+        """When anybody said last what stands."""
         self.watches: dict[int, CounterWatch] = {
             station.address: counter_watch(plan, receiver, station.address)
             for station in plan.stations
             if station.address != receiver
         }
 
-    def take(self, bus: int, can_id: int, data: bytes) -> bool:
-        """Note a frame; True where the condition that stands has changed."""
+    def take(self, now_ns: int, bus: int, can_id: int, data: bytes) -> bool:
+        """Note a frame; True where the condition that stands has changed. One that nobody says any more holds no other back: its
+        stations began anew, and count from 1."""
         word = check(can_id, data)
         station = address_of(can_id)
         if word == INVALID or self.watches[station].judge(counter_of(word), bus) != ACCEPTED:
             return False
         condition, number = CONDITION.unpack(word)
-        stands = newer(number, self.number) or (number == self.number and station < self.address)
-        if condition >= KNOWN or not number or not stands:
+        if condition >= KNOWN or not number:
             return False
+        if (number, condition) == (self.number, self.condition):
+            self.said_ns = now_ns
+        forgotten = now_ns - self.said_ns >= CONDITION_FORGOTTEN_NS
+        if not (newer(number, self.number) or (number == self.number and station < self.address) or forgotten):
+            return False
+        self.said_ns = now_ns
         changed = condition != self.condition or not self.number
         self.condition, self.number, self.address = condition, number, station
         return changed
@@ -50,13 +60,15 @@ class Condition:
 class ConditionKeeper:
     """A station's part: panels ask it, and it tells everybody."""
 
-    __slots__ = ("address", "asked", "counter", "due_ns", "known")
+    __slots__ = ("address", "asked", "counter", "due_ns", "known", "repeated_ns")
 
     def __init__(self, plan: WirePlan, address: int) -> None:
         self.known = Condition(plan, address)
         self.address = address
-        self.asked: dict[int, int] = {}
-        """Panel -> number of its last press."""
+        self.asked: dict[int, tuple[int, int]] = {}
+        """Panel -> number of the last press that was done, and when."""
+        # The last repeat leaves before the press has failed, and may wait one repeat long in the panel's queue.
+        self.repeated_ns = (plan.timing.press_failed_ms + plan.timing.press_repeat_ms) * MS
         self.counter = 0
         self.due_ns = NEVER
 
@@ -70,14 +82,18 @@ class ConditionKeeper:
             return False
         self.due_ns = now_ns
         known = self.known
-        if self.asked.get(address_of(can_id)) != press and (condition != known.condition or not known.number):
+        panel = address_of(can_id)
+        before, done_ns = self.asked.get(panel, (-1, 0))
+        if before == press and now_ns - done_ns <= self.repeated_ns:
+            return True
+        self.asked[panel] = (press, now_ns)
+        if condition != known.condition or not known.number:
             known.number = (known.number + 1 & 0xFFFF) or 1
             known.condition, known.address = condition, self.address
-        self.asked[address_of(can_id)] = press
         return True
 
     def take(self, now_ns: int, bus: int, can_id: int, data: bytes) -> bool:
-        if self.known.take(bus, can_id, data):
+        if self.known.take(now_ns, bus, can_id, data):
             self.due_ns = now_ns
             return True
         return False
@@ -85,6 +101,7 @@ class ConditionKeeper:
     def say(self, now_ns: int) -> tuple[int, bytes]:
         """The frame that tells it: (id, data)."""
         self.due_ns = following(self.due_ns, SECOND, now_ns)
+        self.known.said_ns = now_ns
         self.counter = self.counter + 1 & 0xFF
         can_id = CONDITION.can_id(self.address)
         return can_id, CONDITION.pack(can_id, self.counter, self.known.condition, self.known.number)

@@ -83,7 +83,7 @@ class Navigation(Member):
         self.deadline_ns = min(self.beat_due_ns, self.identity_due_ns, self.untold_ns, self.notice_due_ns)
 
     def _on_condition(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
-        if not self.condition.take(bus, can_id, data):
+        if not self.condition.take(now_ns, bus, can_id, data):
             return NOTHING
         return tuple(self._show(self.condition.condition)) or NOTHING
 

@@ -9,6 +9,7 @@ from busim.protocol.values import SCENE_ALL_OFF
 JOIN_MS = 400
 SILENT_MS = 2000
 NEVER_TOLD_MS = 3000
+CONDITION_FORGOTTEN_MS = 3500
 
 
 def lights_section(plan: WirePlan) -> Iterator[str]:
@@ -66,7 +67,9 @@ def lights_section(plan: WirePlan) -> Iterator[str]:
         [
             "They follow a condition and nothing else: no scene, fade, level or all-off touches them, and they are never dimmed.",
             "A panel asks a station by a press of zone 0. The station takes the next number and says condition at once and every "
-            "second; every station that hears it says the same. The highest number stands; of two equal ones, the lower address.",
+            "second; every station that hears it says the same. The highest number stands; of two equal ones, the lower address. "
+            f"One that nobody has said for {CONDITION_FORGOTTEN_MS} ms gives way to any: stations that start count from 1 again. A "
+            "press is told from its repeats as at a zone.",
             "Their outputs are latching relays: they stay as set through loss of the bus, hang and reset. A node that has started "
             f"and heard no condition for {NEVER_TOLD_MS} ms lights what shows under way. A wired switch lights its lamp all the "
             "same.",

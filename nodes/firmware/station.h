@@ -107,8 +107,10 @@ typedef struct station_condition {
     busim_pair_watch watches[STATION_STATIONS];
     bool asked[STATION_PANELS];
     uint8_t last_press[STATION_PANELS];
+    int64_t done_ns[STATION_PANELS]; /* when it was done */
     uint8_t counter;
     int64_t due_ns;
+    int64_t said_ns; /* when anybody said last what stands */
 } station_condition;
 
 typedef struct station {

@@ -5,6 +5,7 @@
 #include "station.h"
 
 #define KNOWN (BUSIM_CONDITION_CONDITION_MAX + 1u)
+#define FORGOTTEN_NS (3500 * NODE_MS) /* it is said every second: three times lost and a half */
 
 void station_condition_start(station_condition *self)
 {
@@ -19,13 +20,17 @@ void station_condition_start(station_condition *self)
     for (place = 0u; place < STATION_PANELS; place++) {
         self->asked[place] = false;
         self->last_press[place] = 0u;
+        self->done_ns[place] = 0;
     }
+    self->said_ns = -NODE_NEVER;
     self->counter = 0u;
     self->due_ns = NODE_NEVER;
 }
 
 bool station_condition_ask(station_condition *self, int64_t now_ns, const busim_frame *frame)
 {
+    /* The last repeat leaves before the press has failed, and may wait one repeat long in the panel's queue. */
+    const int64_t repeated_ns = (int64_t)(BUSIM_BOAT_TIMING_PRESS_FAILED_MS + BUSIM_BOAT_TIMING_PRESS_REPEAT_MS) * NODE_MS;
     busim_press press;
     const busim_result result = busim_press_unpack(frame, &press);
     uint16_t place = 0u;
@@ -39,14 +44,17 @@ bool station_condition_ask(station_condition *self, int64_t now_ns, const busim_
         place++;
     }
     self->due_ns = now_ns;
-    if ((!self->asked[place] || self->last_press[place] != press.number) &&
-        (press.level != self->condition || self->number == 0u)) {
+    if (self->asked[place] && self->last_press[place] == press.number && now_ns - self->done_ns[place] <= repeated_ns) {
+        return true;
+    }
+    self->asked[place] = true;
+    self->last_press[place] = press.number;
+    self->done_ns[place] = now_ns;
+    if (press.level != self->condition || self->number == 0u) {
         self->number = busim_number_next(self->number);
         self->condition = (uint8_t)press.level;
         self->address = BUSIM_NODE_ADDRESS;
     }
-    self->asked[place] = true;
-    self->last_press[place] = press.number;
     return true;
 }
 
@@ -66,9 +74,14 @@ bool station_condition_hear(station_condition *self, int64_t now_ns, uint8_t bus
     if (node_judge(&self->watches[place], bus, frame) != BUSIM_ACCEPTED || said.condition >= KNOWN || said.number == 0u) {
         return false;
     }
-    if (!busim_number_newer(said.number, self->number) && !(said.number == self->number && address < self->address)) {
-        return false;
+    if (said.number == self->number && said.condition == self->condition) {
+        self->said_ns = now_ns;
     }
+    if (!busim_number_newer(said.number, self->number) && !(said.number == self->number && address < self->address) &&
+        now_ns - self->said_ns < FORGOTTEN_NS) {
+        return false; /* one that nobody says any more holds no other back: its stations began anew, and count from 1 */
+    }
+    self->said_ns = now_ns;
     changed = said.condition != self->condition || self->number == 0u;
     self->condition = said.condition;
     self->number = said.number;
@@ -84,6 +97,7 @@ void station_condition_tell(station_condition *self, int64_t now_ns, node_action
     busim_condition message;
     busim_frame frame;
     self->due_ns = node_following(self->due_ns, NODE_SECOND, now_ns);
+    self->said_ns = now_ns;
     self->counter = busim_counter_next(self->counter);
     message.condition = self->condition;
     message.number = self->number;

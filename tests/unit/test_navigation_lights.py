@@ -93,6 +93,30 @@ def test_the_highest_number_stands_and_of_two_equal_ones_the_lower_address() -> 
     assert rig.lit() == (True, False), "no number, and a condition nobody knows"
 
 
+@pytest.mark.parametrize(("silent_ns", "follows"), [(3500 * MS - 1, False), (3500 * MS, True)])
+def test_a_condition_that_nobody_says_any_more_gives_way(silent_ns: int, follows: bool) -> None:
+    """Its stations began anew, and count from 1."""
+    rig = Rig()
+    for _ in range(3):
+        rig.says(UNDER_WAY, 200)
+        rig.run_for(1000)
+    last_ns = rig.now_ns - SECOND
+    rig.says(AT_ANCHOR, 1)  # says something, but not what stands
+    rig.run_to(last_ns + silent_ns)
+    rig.says(AT_ANCHOR, 1)
+    assert rig.lit() == ((False, True) if follows else (True, False))
+
+
+def test_who_says_what_stands_holds_it() -> None:
+    rig = Rig()
+    rig.heard(UNDER_WAY, 200, BRIDGE)
+    for _ in range(20):
+        rig.run_for(1000)
+        rig.says(UNDER_WAY, 200, BRIDGE)
+        rig.says(AT_ANCHOR, 1)
+        assert rig.lit() == (True, False)
+
+
 @settings(deadline=None, max_examples=200)
 @given(
     frames=st.lists(st.tuples(st.integers(0, 0x7FF), st.binary(max_size=8)), max_size=40),
@@ -204,6 +228,29 @@ def test_another_station_carries_it_on() -> None:
     rig.asks(UNDER_WAY, 3)
     rig.run_for(5)
     assert rig.said_conditions()[-1][1:] == (UNDER_WAY, 45), "newer than the one that stood"
+
+
+@pytest.mark.parametrize(("after_ns", "anew"), [(850 * MS, False), (850 * MS + 1, True)])
+def test_the_same_number_is_a_repeat_for_as_long_as_it_is_repeated(after_ns: int, anew: bool) -> None:
+    """A panel that starts again may come to a number that was used before."""
+    rig = StationAsked()
+    rig.asks(AT_ANCHOR, 1)
+    rig.run_for(after_ns / MS)
+    rig.asks(UNDER_WAY, 1)
+    rig.run_for(5)
+    assert rig.said_conditions()[-1][1] == (UNDER_WAY if anew else AT_ANCHOR)
+
+
+def test_a_station_holds_what_it_says_itself() -> None:
+    rig = StationAsked()
+    for number in range(1, 6):
+        rig.asks((UNDER_WAY, AT_ANCHOR)[number % 2], number)
+    rig.run_for(10_000)
+    can_id = CONDITION.can_id(BRIDGE)
+    for counter in (1, 2, 3):
+        rig.frame(can_id, CONDITION.pack(can_id, counter, AGROUND, 2))
+    rig.run_for(5)
+    assert rig.said_conditions()[-1][1:] == (AT_ANCHOR, 5)
 
 
 def test_numbers_go_round_without_the_one_that_is_none() -> None:
