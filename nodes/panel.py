@@ -51,8 +51,8 @@ _ACTIONS: Final = {"on": PRESS_ON, "off": PRESS_OFF, "toggle": PRESS_TOGGLE, "le
 
 class Panel(Member):
     __slots__ = (
-        "controls", "dims_up", "echoed", "fades", "held_ns", "holding", "keeper", "me", "number", "page", "pending", "shown",
-        "touched_ns",
+        "controls", "dims_up", "echoed", "fades", "holding", "keeper", "me", "number", "page", "pending", "resting",
+        "shown", "touched_ns",
     )  # fmt: skip
 
     inputs: ClassVar[Mapping[str, int]] = {"touch.*": 0}
@@ -69,8 +69,8 @@ class Panel(Member):
         """Zone -> number of this panel's press that it did last, as it says."""
         self.touched_ns: dict[str, int] = {}
         """Touch -> when it will be believed."""
-        self.held_ns: dict[str, int] = {}
-        """Touch of a dimming field -> when the hand is one that dims."""
+        self.resting: dict[str, tuple[int, ControlPlan]] = {}
+        """Touch of a dimming field -> when the hand is one that dims, and the field: another hand may turn the page meanwhile."""
         self.holding: dict[str, ControlPlan] = {}
         """Touch -> the field by which it dims."""
         self.dims_up: dict[int, bool] = {}
@@ -116,8 +116,9 @@ class Panel(Member):
             return RECHECK
         self.touched_ns.pop(channel, None)
         actions: list[Action] = []
-        if self.held_ns.pop(channel, None) is not None and channel in self.controls:
-            actions = self._press(now_ns, self.controls[channel], PRESS_TOGGLE)
+        rested = self.resting.pop(channel, None)
+        if rested is not None:
+            actions = self._press(now_ns, rested[1], PRESS_TOGGLE)
         control = self.holding.pop(channel, None)
         if control is not None:
             actions = self._press(now_ns, control, PRESS_DIM_STOP)
@@ -130,10 +131,10 @@ class Panel(Member):
             # A page that changes at this very moment has taken its other touches with it.
             if now_ns >= believed_ns and self.touched_ns.pop(channel, None) is not None:
                 actions += self._believed(now_ns, channel)
-        for channel, held_ns in list(self.held_ns.items()):
+        for channel, (held_ns, control) in list(self.resting.items()):
             if now_ns >= held_ns:
-                del self.held_ns[channel]
-                actions += self._dim(now_ns, channel)
+                del self.resting[channel]
+                actions += self._dim(now_ns, channel, control)
         for pending in list(self.pending):
             if now_ns >= pending.failed_ns:
                 self.pending.remove(pending)
@@ -151,8 +152,8 @@ class Panel(Member):
         due_ns = self.beat_due_ns if self.beat_due_ns < self.identity_due_ns else self.identity_due_ns
         if self.touched_ns:
             due_ns = min(due_ns, *self.touched_ns.values())
-        if self.held_ns:
-            due_ns = min(due_ns, *self.held_ns.values())
+        for held_ns, _ in self.resting.values():
+            due_ns = min(due_ns, held_ns)
         for pending in self.pending:
             due_ns = min(due_ns, pending.repeat_ns, pending.failed_ns)
         self.deadline_ns = due_ns
@@ -164,7 +165,7 @@ class Panel(Member):
         if control.action == "page":
             return self._turn(control.opens)
         if control.action == "dim":
-            self.held_ns[channel] = now_ns + HELD_NS
+            self.resting[channel] = (now_ns + HELD_NS, control)
             return []
         if control.action == "colour":
             return self._press(now_ns, control, PRESS_KELVIN if control.kelvin else PRESS_COLOUR)
@@ -196,11 +197,8 @@ class Panel(Member):
             return []
         return [(OUTPUT, f"field.{each.number}", self._shows(each)) for each in self.controls.values() if each.action == "page"]
 
-    def _dim(self, now_ns: int, channel: str) -> list[Action]:
+    def _dim(self, now_ns: int, channel: str, control: ControlPlan) -> list[Action]:
         """The hand stays: up and down in turn."""
-        control = self.controls.get(channel)
-        if control is None:
-            return []
         self.holding[channel] = control
         up = self.dims_up.get(control.number, False)
         self.dims_up[control.number] = not up

@@ -94,6 +94,7 @@ class ZoneDriver(Member):
             light.lamp = sensed
             return tuple(self._state(now_ns, light))
         if what == "switch" and light.plan.wired_switch and now_ns > 0:
+            light.touched = True
             return self._changed(now_ns, light, light.go(now_ns, 0 if light.level else light.used, self._fade_ns(light)))
         return NOTHING
 
@@ -102,7 +103,8 @@ class ZoneDriver(Member):
         actions = self.beat(now_ns)
         if now_ns >= self.join_until_ns:
             self.join_until_ns = NEVER
-            actions += self._light_by_itself(now_ns, [light for light in self.lights.values() if light.plan.lit_after_reset])
+            dark = [light for light in self.lights.values() if light.plan.lit_after_reset and not light.touched]
+            actions += self._light_by_itself(now_ns, dark)
         if self.heard_ns != NEVER and now_ns - self.heard_ns >= BUS_LOST_NS:
             self.heard_ns = NEVER
             actions += self._light_by_itself(now_ns, [light for light in self.lights.values() if light.plan.lit_on_bus_loss])
@@ -157,6 +159,7 @@ class ZoneDriver(Member):
         if moves is None:
             return NOTHING
         self._note(now_ns, address_of(can_id), zone, number)
+        light.touched = True
         # Another press that has not begun to show is done and undone: it is answered before this one takes its place.
         before = self._state(now_ns, light) if light.settle() else []
         light.owed = (address_of(can_id), number)

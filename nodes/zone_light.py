@@ -23,7 +23,7 @@ WHITE: Final = 0xFFFFFF
 class ZoneLight:
     __slots__ = (
         "began_ns", "colour", "ends_ns", "fault", "lamp", "level", "origin", "owed", "panel", "plan", "press", "seen", "shares",
-        "step_ns", "used",
+        "step_ns", "touched", "used",
     )  # fmt: skip
 
     def __init__(self, plan: ZonePlan) -> None:
@@ -51,6 +51,8 @@ class ZoneLight:
         self.panel = 0
         self.press = 0
         """The press that it says it did last."""
+        self.touched = False
+        """By a hand, since its driver started: what is lit after a reset by itself is not then."""
         self._mix()
 
     @property

@@ -219,6 +219,7 @@ static void on_press(zone_driver *self, int64_t now_ns, const busim_frame *frame
         return;
     }
     note(self, done, now_ns, press.number);
+    light->touched = true;
     /* Another press that has not begun to show is done and undone: it is answered before this one takes its place. */
     if (zone_light_settle(light)) {
         tell_state(now_ns, light, actions);
@@ -357,6 +358,7 @@ static void on_input(void *memory, int64_t now_ns, uint16_t channel, int32_t val
             tell_state(now_ns, light, actions);
         }
     } else if ((channel & 0xFF00u) == IN_SWITCH && light->plan->wired_switch && now_ns > 0) {
+        light->touched = true;
         zone_light_go(light, now_ns, light->level != 0 ? 0 : light->used, fade_ns(light));
         changed(self, now_ns, light, actions);
     }
@@ -367,7 +369,7 @@ static void light_by_itself(zone_driver *self, int64_t now_ns, bool after_reset,
     uint16_t place;
     for (place = 0u; place < self->light_count; place++) {
         zone_light *light = &self->lights[place];
-        if (after_reset ? light->plan->lit_after_reset : light->plan->lit_on_bus_loss) {
+        if (after_reset ? light->plan->lit_after_reset && !light->touched : light->plan->lit_on_bus_loss) {
             zone_light_go(light, now_ns, ZONE_FULL_PERMILLE, fade_ns(light));
             zone_light_put(light, actions);
         }

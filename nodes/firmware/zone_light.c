@@ -25,7 +25,7 @@ static void mix(zone_light *light)
 void zone_light_start(zone_light *light, const busim_zone_plan *plan)
 {
     static const zone_light dark = {NULL, 0, 0, 0, 0, NODE_NEVER, 0, ZONE_FULL_PERMILLE, 0u, {0u, 0u, 0u, 0u},
-                                    0u, 0u, false, 0u, 0u, 0u, 0u};
+                                    0u, 0u, false, 0u, 0u, 0u, 0u, false};
     *light = dark;
     light->plan = plan;
     if (plan->kind == BUSIM_ZONE_KIND_COLOUR) {

@@ -218,6 +218,22 @@ def test_a_short_touch_toggles_and_a_held_one_dims(held_ms: float, actions: list
     assert list(dict.fromkeys(press[2] for press in rig.presses())) == actions
 
 
+@pytest.mark.parametrize(("held_ms", "actions"), [(300, [PRESS_TOGGLE]), (900, [PRESS_DIM_DOWN, PRESS_DIM_STOP])])
+def test_a_finger_that_rests_while_another_turns_the_page_works_its_own_field(held_ms: int, actions: list[int]) -> None:
+    """The field of the same number on the new page is another one."""
+    rig = Rig()
+    rig.input("touch.1", 1)
+    rig.run_for(60)
+    rig.touch(8)
+    assert rig.node.page == 1  # type: ignore[attr-defined]
+    rig.run_for(held_ms - 120)
+    rig.zone_says(1, 1)
+    rig.input("touch.1", 0)
+    rig.run_for(100)
+    done = {press[0]: press for press in rig.presses()}.values()
+    assert [press[1:3] for press in done] == [(1, action) for action in actions]
+
+
 def test_it_dims_down_and_up_in_turn() -> None:
     rig = Rig()
     for number in (1, 3, 5):

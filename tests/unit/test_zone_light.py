@@ -319,6 +319,27 @@ def test_a_driver_that_starts_is_dark_until_it_is_told_or_nobody_does() -> None:
     assert told.duty(2) == full(120)
 
 
+@pytest.mark.parametrize("action", [PRESS_OFF, PRESS_ON, PRESS_LEVEL])
+def test_a_press_before_anybody_told_it_stands(action: int) -> None:
+    """Switched off a moment after its driver started, a zone that is lit after a reset stays dark; the others light up."""
+    rig = Rig(settled=False)
+    rig.run_for(100)
+    rig.press(4, action, 0)
+    rig.run_for(1000)
+    assert rig.duty(7) == (65_535 if action == PRESS_ON else 0)
+
+
+def test_a_wired_switch_before_anybody_told_it_stands() -> None:
+    plan = plan_with(replace(SWITCHED, wired_switch=True))
+    rig = NodeRig(ZoneDriver(plan, DRIVER))
+    rig.start()
+    for value in (1, 0):
+        rig.run_for(50)
+        rig.input("switch.4", value)
+    rig.run_for(1000)
+    assert rig.outputs.get("channel.7", 0) == 0
+
+
 def test_who_knows_of_a_scene_does_not_join_again() -> None:
     rig = Rig()
     rig.call(1)
