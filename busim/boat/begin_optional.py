@@ -154,7 +154,7 @@ def pendant_station(page: Lines, layout: Layout) -> None:
 
 
 def on_loss(page: Lines, *, is_first: bool) -> None:
-    question = "Do her waters want her to stay in gear, at idle, when control is lost? Left out: neutral"
+    question = "Is she to stay in gear at idle when control is lost (then no cutout)? Left out: neutral"
     page.option(
         4,
         "on_loss",

@@ -68,6 +68,14 @@ def _drive_findings(boat: BoatFile) -> Iterator[tuple[Loc, str]]:
                 f"throttle: its full stroke takes {limits.full_throttle_ms:,} ms, and after {limits.idle_wait_ms:,} ms "
                 "the gear comes out all the same, with the throttle still open",
             )
+        for cutout_name, cutout in boat.cutouts.items():
+            if cutout.drive == name and drive.on_loss.do == "idle":
+                after_ms = limits.loss_to_neutral_ms + cutout.cutout_ms
+                yield (
+                    (*loc, "on_loss"),
+                    f"on_loss: {name} is to stay in gear at idle, and {cutout_name} stops its engine {after_ms:,} ms after a loss: "
+                    "a gear that is in with nobody in control is what a cutout is for. Write neutral here, or take the cutout out",
+                )
 
 
 def _ride_through_findings(boat: BoatFile) -> Iterator[tuple[Loc, str]]:

@@ -243,6 +243,13 @@ FINDINGS = {
          ("\nnodes:\n", "\nnodes:\n  mast: {kind: weather, address: 30, supply: house, taps: {main: {at_m: 8, drop_m: 1.4}}}\n"
                         "  bilge: {kind: weather, address: 31, supply: house, taps: {main: {at_m: 9, drop_m: 0.2}}}\n")],
         "the drops of main are 7.6 m together, more than the 7.5 m recommended at 1000 kbit/s"),
+    "cutout and a gear that stays in": (
+        [("    on_loss:\n      do: neutral", "    §on_loss:\n      do: idle"),
+         ("\nnodes:\n", "\nnodes:\n  guard: {kind: cutout, address: 5, supply: apart, taps: {main: {at_m: 11.5}}}\n"),
+         ("\nsupplies:\n", "\nsupplies:\n  apart: {nominal_v: 12, brown_out_v: 8}\n"),
+         ("\ndrives:\n", "\ncutouts:\n  guard: {node: guard, drive: engine, cutout_ms: 500}\n\ndrives:\n")],
+        "on_loss: engine is to stay in gear at idle, and guard stops its engine 3,092 ms after a loss: a gear that is in with "
+        "nobody in control is what a cutout is for. Write neutral here, or take the cutout out"),
     "bus without nodes": ([("\nbuses:\n", "\nbuses:\n  §spare: {bit_rate: 250000, trunk_m: 5, terminators_m: [0, 5]}\n")],
         "no node is on spare"),
     "node alone on a bus": (
