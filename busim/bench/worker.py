@@ -21,6 +21,7 @@ from busim.bench.order import INTERRUPTED, SCREEN_GONE, Order
 from busim.bench.pacing import clock_ns, hold_still
 from busim.bench.session import Session
 from busim.bench.stage import Ask, Result
+from busim.signals import let_through
 from busim.simulator.kinds import load_kinds
 from busim.units import SECOND
 
@@ -140,6 +141,7 @@ def _over_adapter(interface: str, channel: str, bit_rate: int) -> Link:
 def work(connection: Connection, job: Job) -> None:
     """What the process does."""
     with Interrupts() as interrupts:
+        let_through()
         talk = PipeTalk(connection, lambda: interrupts.asked)
         bit_rate = job.order.boat.buses[job.order.bus].bit_rate
         session = Session(job.order, load_kinds(job.kinds), talk, open_way(job.way, bit_rate))

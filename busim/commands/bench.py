@@ -34,6 +34,7 @@ from busim.commands.tables import table
 from busim.reading.problem import printable, quoted, refused, suggestion
 from busim.record.writer import new_folder
 from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, Verdict
+from busim.signals import held_back
 
 NODE = Path("--node")
 ONLY = Path("--stimulus")
@@ -193,7 +194,8 @@ class Desk:
         ours, theirs = context.Pipe()
         process = context.Process(target=work, args=(theirs, job), daemon=False)
         with Interrupts() as interrupts:
-            process.start()
+            with held_back():  # its imports are no place to be stopped in: it hears of it as soon as it can act on it
+                process.start()
             theirs.close()
             while self.ending is None and self._step(ours):
                 if interrupts.asked and process.pid is not None:

@@ -13,6 +13,7 @@ from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from typing import Any, Final
 
+from busim.signals import held_back
 from busim.sweep.grid import Job
 from busim.sweep.outcome import SweptRun
 from busim.sweep.work import Setup, Worker
@@ -34,7 +35,7 @@ class RunError(Exception):
 
 def serve(pipe: "Connection[Any, Any]", setup: Setup) -> None:
     """What a process does: chunks in, runs out, until the pipe closes."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the one who started it says when to stop
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     worker = Worker(setup)
     with contextlib.suppress(EOFError, BrokenPipeError, ConnectionResetError):
         while True:
@@ -56,7 +57,8 @@ class _Hand:
         context = get_context("spawn")
         self.pipe, theirs = context.Pipe()
         self.process: BaseProcess = context.Process(target=serve, args=(theirs, setup), daemon=True)
-        self.process.start()
+        with held_back():  # the one who started it says when to stop
+            self.process.start()
         theirs.close()
         self.jobs: deque[Job] = deque()
 

@@ -11,6 +11,7 @@ ROOT = Path(__file__).parents[2]
 
 MAY_IMPORT: dict[str, set[str]] = {
     "units": set(),
+    "signals": set(),
     "labels": set(),
     "screen_labels": {"labels"},
     "seam": {"units"},
@@ -48,14 +49,14 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "sweep": {
         "boat", "events", "faults", "frames", "host.host", "labels", "plant.hull", "protocol", "reading", "requirements",
-        "run", "scenario", "seam", "simulator", "sweep_labels", "units",
+        "run", "scenario", "seam", "signals", "simulator", "sweep_labels", "units",
     },
     "sweep_labels": set(),
     "adapter_labels": set(),
     "bench": {
         "adapter_labels",
         "bench_labels", "boat", "bus", "events", "faults.table", "host", "labels", "logs", "protocol", "reading.problem",
-        "record.writer", "rehearsal.script", "requirements", "run", "scenario", "seam", "simulator", "units",
+        "record.writer", "rehearsal.script", "requirements", "run", "scenario", "seam", "signals", "simulator", "units",
     },
     "bench_labels": set(),
     "record": {"boat.model", "events", "reading", "scenario.model", "units"},
