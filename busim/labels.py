@@ -121,7 +121,7 @@ WEAKNESSES_NOT_SHOWN: Final = "accepted weaknesses, never met, that this run had
 SOME_OPEN: Final = "not shown, though the scenario expects it: {names}"
 SAME_AGAIN: Final = "the rerun is the same as the record, run code {digest}"
 CUT_SHORT: Final = "the record ends after {seconds} s (it was cut short); the rerun is the same up to there"
-NO_PICTURE: Final = "is there already, and is no picture that busim made"
+NO_PICTURE: Final = "is there already, and is no picture that busim made: move it away, or name another folder with --to"
 PICTURES_UNWRITTEN: Final = "pictures can't be written here: {why}"
 NOT_THE_SAME: Final = (
     "busim contradicts itself: the rerun differs from the record in second {second} "
@@ -344,7 +344,6 @@ HANDS_HELP: Final = "help"
 HANDS_UNKNOWN: Final = "nobody knows how to {word}: {meant} (help lists them)"
 HANDS_ARE: Final = "there are"
 HANDS_TOO_MANY: Final = "{word} is followed by {usage}, and no more"
-HANDS_VALUE: Final = "{word}, {name}: {why}"
 
 # ------------------------------------------------------------------------------------------------ what a frame says
 

@@ -9,6 +9,7 @@ from pydantic import ValidationError
 
 from busim import labels
 from busim.boat.model import BoatFile, Section
+from busim.reading.complaints import complaint
 from busim.reading.problem import quoted, suggestion
 from busim.scenario.load import wrong_in_action
 from busim.scenario.model import (
@@ -55,9 +56,7 @@ def read_line(line: str, boat: BoatFile) -> tuple[str, Section]:
     try:
         what = model.model_validate({name: _value(model, name, text) for name, text in zip(names, given, strict=False)})
     except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(part) for part in first["loc"])
-        raise HandsError(labels.HANDS_VALUE.format(word=word, name=place.upper(), why=first["msg"].lower())) from None
+        raise HandsError(f"{word}: {complaint(error.errors()[0], model)}") from None
     for _, words in wrong_in_action(boat, what):
         raise HandsError(words)
     return word, what
@@ -68,7 +67,7 @@ def _value(model: type[Section], name: str, text: str) -> object:
     if kind is bool:
         return _YES.get(text.lower(), text)
     if kind is int:
-        return int(text) if text.lstrip("+-").isdecimal() and text.isascii() and len(text) < 12 else text
+        return int(text) if text.lstrip("+-").isdecimal() and text.isascii() and len(text) < 20 else text
     if kind is float:
         try:
             return float(text)

@@ -356,7 +356,11 @@ class BoatFile(Section):
     scenes: dict[Name, Scene] = Field(default_factory=dict, max_length=255, description="levels set together")
     panels: dict[Name, Panel] = Field(default_factory=dict, max_length=62, description="touch panels")
     timing: TimingSection = Field(default=TimingSection(), description="timing of the protocol")
-    partition_policy: PartitionPolicy | None = Field(default=None, description="what drives do that can't hear each other")
-    on_one_drive_lost: OneDriveLost | None = Field(default=None, description="what the other drive does when one is lost")
+    partition_policy: PartitionPolicy | None = Field(
+        default=None, description="what drives do that can't hear each other; left out: each_obeys"
+    )
+    on_one_drive_lost: OneDriveLost | None = Field(
+        default=None, description="what the other drive does when one is lost; left out: carry_on"
+    )
     accepted_weaknesses: tuple[Weakness, ...] = Field(default=(), description="requirements not met, each with its reason")
     hull: Hull | None = Field(default=None, description="how she moves; left out: metres run are not judged")

@@ -81,7 +81,10 @@ def bench(
     cap: Annotated[
         int | None,
         typer.Option(
-            "--throttle-cap", metavar="PERMILLE", parser=whole_number(0, 1000), help="The most throttle sent. Left out: none."
+            "--throttle-cap",
+            metavar="PERMILLE",
+            parser=whole_number(0, 1000),
+            help="The most throttle sent. Left out: 0, none at all.",
         ),
     ] = None,
     stimulus: Annotated[

@@ -47,7 +47,7 @@ def export(kind: str, path: Path | None, wanted: Wanted) -> int:
 
         boat = find_boat(path)
         print(boat_line(boat), flush=True)
-        return pictures(boat, wanted.to if wanted.to is not None else FOLDER)
+        return pictures(boat, wanted.to if wanted.to is not None else beside(boat) / FOLDER)
     return _write(kind, named_boat(path), wanted)
 
 
@@ -59,8 +59,8 @@ def _refuse_unfit(kind: str, wanted: Wanted) -> None:
     if wanted.node is not None and kind != "c":
         raise refused(Path("export"), "--node goes with c")
     if kind in PAGES and (wanted.to is not None or wanted.replace):
-        option = "--to" if wanted.to is not None else "--replace"
-        raise refused(Path("export"), f"{kind} is printed, and {option} goes with {', '.join(WRITTEN)}")
+        option, goes_with = ("--to", (*WRITTEN, PICTURES)) if wanted.to is not None else ("--replace", WRITTEN)
+        raise refused(Path("export"), f"{kind} is printed, and {option} goes with {', '.join(goes_with)}")
     if kind == PICTURES and wanted.replace:
         raise refused(Path("export"), f"a picture takes the place of an older one: --replace goes with {', '.join(WRITTEN)}")
 

@@ -217,13 +217,15 @@ def export(
     boat: Boat = None,
     node: Annotated[str | None, typer.Option(metavar="NAME", help="c: of this node alone.")] = None,
     to: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Where files go. Left out: beside the boat file.")] = None,
-    replace: Annotated[bool, typer.Option("--replace", help="Write over files that are no export, or were changed.")] = False,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="c, vectors, database: write over files that are no export, or were changed.")
+    ] = False,
 ) -> int:
     """Write what others need of the boat. `protocol`: the page for whoever writes firmware. `schema`: the JSON schema of the
     boat file, for an editor; it is the same for every boat. These are printed. `c`: C99 for firmware, with messages, timing and
     tables of this boat and of each node. `vectors`: frames to try a codec with, as JSON and as a C program. `database`: a DBC and
     a KCD for each bus. These are written to files, and want a boat of your own to be named or in the current folder. `pictures`:
-    the rehearsal's screen as SVG, in pictures/ or where --to says."""
+    the rehearsal's screen as SVG, in pictures/ beside the boat file or where --to says."""
     from busim.commands.export import Wanted
     from busim.commands.export import export as run
 

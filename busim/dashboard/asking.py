@@ -43,7 +43,7 @@ class SceneScreen(ModalScreen[tuple[str, str] | None]):
             yield Input(value=self.first, id="name")
             yield Static(labels.SCENE_CHANGES.format(path=self.path.name), markup=False)
             with VerticalScroll(id="changes", can_focus=False):
-                yield Static("", id="difference", markup=False)
+                yield Static(self._difference(self.first), id="difference", markup=False)  # empty it would stay one row high
 
     def on_input_changed(self, event: Input.Changed) -> None:
         """Also as the screen begins."""

@@ -74,9 +74,15 @@ BY_NAME: Final = {fault.name: fault for fault in FAULTS}
 
 NOT_MODELLED: Final[tuple[tuple[str, str], ...]] = (
     ("a lost or another node's calibration", "a boat file has no calibration of its own; sensor_slipped comes nearest"),
-    ("two takes in one instant", "people do it, nothing breaks: scenario two_takes, and check --transfer explores it"),
-    ("the operator gone with the lever ahead", "nobody on the bus can know: scenario operator_gone, a residual hazard"),
-    ("levers moved fast", "every mode's levers are moved as a hand moves them; scenario reversal"),
+    (
+        "two takes in one instant",
+        "people do it, nothing breaks: check --transfer explores it, and Marsh Tern's scenario two_takes plays it",
+    ),
+    (
+        "the operator gone with the lever ahead",
+        "nobody on the bus can know: a residual hazard, as in Marsh Tern's scenario operator_gone",
+    ),
+    ("levers moved fast", "every mode's levers are moved as a hand moves them; see first_boat's scenario reversal"),
     ("several nodes at once without a shared wire or supply", "one fault at a time"),
 )
 """What can break, or be done, that no fault here does, and what comes nearest."""

@@ -39,6 +39,8 @@ def read_record(folder: Path) -> Record:
     """Errors: InputError where it is no record, of another version, or damaged."""
     head = _head(folder)
     path = folder / HEAD
+    if "record" not in head:
+        raise refused(path, "is not the head of a run's record")
     if head.get("record") != RECORD_VERSION or head.get("digest") != DIGEST_VERSION:
         raise refused(path, "was written by another version of busim, and can't be compared with this one")
     version, kinds, seed = head.get("busim"), head.get("kinds"), head.get("seed")

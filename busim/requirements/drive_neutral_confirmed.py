@@ -71,4 +71,4 @@ class NeutralConfirmed(Requirement):
         return bool(self.situation.drives[name].true_gear) or now_ns - self.out_ns.get(name, 0) > self.allowed_ns[name]
 
     def finish(self, now_ns: int) -> Verdict:
-        return self.tally.verdict("no drive came back to neutral")
+        return self.tally.verdict("no drive was heard to come back to neutral")

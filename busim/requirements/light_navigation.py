@@ -132,4 +132,4 @@ class LightNavigation(Requirement):
         for name, at_ns in self.failed_ns.items():
             if now_ns - at_ns > SAID_NS:
                 self.tally.fail(now_ns, f"{name}: its failure was never said")
-        return self.tally.verdict("the boat has no navigation lights, or nobody set a condition")
+        return self.tally.verdict("the boat has no navigation lights, or nobody set another condition")

@@ -5,11 +5,13 @@ A weakness names requirements and faults: a fault by its name, as in a scenario,
 no other fault had.
 """
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from typing import Final
 
 from busim.boat.load import LoadedBoat
-from busim.boat.model import Weakness
+from busim.boat.model import BoatFile, Weakness
 from busim.events.journal import Event, Journal
 from busim.faults.table import BY_NAME as FAULTS
 from busim.reading.problem import InputError, Problem, quoted, suggestion
@@ -67,3 +69,28 @@ def _unknown(boat: LoadedBoat) -> Iterator[Problem]:
                 if wanted not in known:
                     words = f"there is no {key[:-1]} {quoted(wanted)}: {suggestion(wanted, known)}"
                     yield boat.document.problem(("accepted_weaknesses", number, key, index), words)
+                elif key == "faults" and (words := _no_place(boat.boat, name)):
+                    yield boat.document.problem(("accepted_weaknesses", number, key, index), words)
+
+
+_AT_METRES: Final = re.compile(r"(\S+) at ([0-9]+(?:\.[0-9]+)?) m")
+"""A place along a trunk may be any, not only those that a sweep tries."""
+
+
+def _no_place(boat: BoatFile, named: str) -> str:
+    """What is wrong with the place of "fault: place"; nothing where it names none. A sweep does not try all that a scenario may say
+    of a place, so it is held against the names it begins with."""
+    fault, colon, place = named.partition(": ")
+    if not colon:
+        return ""
+    metres = _AT_METRES.fullmatch(place)
+    if metres is not None and metres[1] in boat.buses:
+        trunk_m = boat.buses[metres[1]].trunk_m
+        return "" if float(metres[2]) <= trunk_m else f"{quoted(place)}: {metres[1]} is {trunk_m:g} m long"
+    names = {_first_name(FAULTS[fault].place_words(each)): None for each in FAULTS[fault].places(boat)}
+    name = _first_name(place)
+    return "" if name in names else f"{fault} has no place {quoted(name)} on this boat: {suggestion(name, names)}"
+
+
+def _first_name(place: str) -> str:
+    return re.split(",? ", place)[0]

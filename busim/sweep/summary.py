@@ -11,8 +11,8 @@ from busim.sweep.modes import has_plug
 from busim.sweep.outcome import SweepHead, SweptRun
 
 BY_PEOPLE_ONLY = {
-    "alarm.kept": "nobody silences or acknowledges in a sweep: scenarios silence_returns and alarm_flood",
-    "station.neutral_now": "nobody presses neutral now in a sweep: scenarios neutral_now and stuck_neutral_key",
+    "alarm.kept": "nobody silences or acknowledges in a sweep: see Marsh Tern's scenarios silence_returns and alarm_flood",
+    "station.neutral_now": "nobody presses neutral now in a sweep: see Marsh Tern's scenarios neutral_now and stuck_neutral_key",
 }
 """Requirements that hang on what people do and no fault does, and what shows them."""
 

@@ -12,7 +12,7 @@ from busim.requirements.verdict import ACCEPTED, FAIL, INCONCLUSIVE, NOT_EXERCIS
 from busim.run.accepted import Acceptance
 from busim.run.run import weigh
 from busim.units import SECOND
-from tests.cli.command_line import ROOT, run_busim
+from tests.cli.command_line import ROOT, call_busim, run_busim
 
 pytestmark = pytest.mark.slow
 
@@ -169,6 +169,26 @@ def test_a_requirement_or_fault_that_is_none_is_refused_where_it_stands(tmp_path
         assert ended.status == 2
         assert f'boat.yaml:{row}:20: there is no requirement "drive.self_los": did you mean drive.self_loss?' in ended.err
         assert f'boat.yaml:{row + 1}:20: there is no fault "hung": did you mean hang?' in ended.err
+
+
+@pytest.mark.parametrize(
+    ("fault", "words"),
+    [
+        ("hang: wheelhous", 'hang has no place "wheelhous" on this boat: did you mean wheelhouse?'),
+        ("cut: main at 99 m", '"main at 99 m": main is 12 m long'),
+        ("cut: mian at 6 m", 'cut has no place "mian" on this boat: did you mean main?'),
+        ("hang: wheelhouse", ""),
+        ("hang: wheelhouse, nothing to reset it", ""),
+        ("cut: main at 6.3 m", ""),
+        ("cut", ""),
+    ],
+)
+def test_a_place_that_the_boat_has_not_got_covers_nothing_and_is_refused(tmp_path: Path, fault: str, words: str) -> None:
+    boat_without_a_watchdog(tmp_path, accepts(*HANGS).replace("faults: [hang]", f"faults: ['{fault}']"))
+    ended = call_busim("check", "boat.yaml", folder=tmp_path)
+    assert ended.status == (2 if words else 0)
+    assert words in ended.err
+    assert bool(words) == bool(ended.err)
 
 
 def test_listed_it_stands_in_the_json_too(tmp_path: Path) -> None:

@@ -55,8 +55,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "adapter_labels": set(),
     "bench": {
         "adapter_labels",
-        "bench_labels", "boat", "bus", "events", "faults.table", "host", "labels", "logs", "protocol", "reading.problem",
-        "record.writer", "rehearsal.script", "requirements", "run", "scenario", "seam", "signals", "simulator", "units",
+        "bench_labels", "boat", "bus", "events", "faults.table", "host", "labels", "logs", "protocol",
+        "reading.complaints", "reading.problem", "record.writer", "rehearsal.script", "requirements", "run", "scenario", "seam",
+        "signals", "simulator", "units",
     },
     "bench_labels": set(),
     "record": {"boat.model", "events", "reading", "scenario.model", "units"},

@@ -3,9 +3,12 @@
 from pathlib import Path
 
 import pytest
+from textual.app import App
+from textual.widgets import Static
 
 from busim import screen_labels as labels
 from busim.boat.load import load_boat
+from busim.dashboard.asking import SceneScreen
 from busim.dashboard.scene_table import LEFT_ALONE, SceneTable
 from busim.rehearsal.rehearsal import Rehearsal
 from busim.rehearsal.snapshot import take
@@ -145,3 +148,19 @@ async def until(table: Table, done: object) -> None:
         if done():  # type: ignore[operator]
             return
     raise AssertionError("it never came")
+
+
+async def test_what_would_change_is_seen_before_a_key_is_pressed() -> None:
+    """All its lines: a text that grows after it was first laid out keeps the height of its first line."""
+
+    class Alone(App[None]):
+        def on_mount(self) -> None:
+            text = "a: 1\nb: 2\n"
+            self.push_screen(SceneScreen(Path("boat.yaml"), text, lambda name: f"{text}scenes:\n  {name}: {{}}\n", "evening"))
+
+    app = Alone()
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        shown = app.screen.query_one("#difference", Static)
+        assert shown.size.height >= 4
+        assert "+  evening: {}" in str(shown.render())
