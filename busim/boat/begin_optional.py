@@ -18,7 +18,7 @@ def hull(page: Lines) -> None:
     page.option(
         0,
         "hull",
-        "How fast is she at full throttle? Without it times are judged and metres are not",
+        "How fast is she at full throttle? Without it no run tells how many metres she went",
         [
             "hull:",
             ("  top_speed_kn: 7.5", "log, flat water, every engine at full"),

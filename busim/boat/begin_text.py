@@ -50,7 +50,7 @@ def _boat(page: Lines, layout: Layout) -> None:
     page.put(f"  waterline_m: {12.2 if twin else 10.4}", "measure yours, afloat")
     page.put(f"  mass_kg: {14000 if twin else 7800}", "ask the crane that lifted her; ready for sea, with her crew")
     page.put("  docking_speed_kn: 3", "how fast is she brought alongside at most?")
-    page.put("  max_run_m: 4", "how far may she run without orders before the gear is out? Less than the gap to the next berth")
+    page.put("  max_run_m: 4", "how far may she run so without orders before the gear is out? Less than to the next berth")
     page.note("4 m at 3 kn are 2,592 ms: the one limit every other time below has to fit into")
     page.put("  ride_through_ms: 200", "how short a fault must force nothing? A plug that is knocked, a burst of noise")
     page.put("  rearm_max_s: 10", "once control is taken again, how soon must she have thrust?")

@@ -363,4 +363,4 @@ class BoatFile(Section):
         default=None, description="what the other drive does when one is lost; left out: carry_on"
     )
     accepted_weaknesses: tuple[Weakness, ...] = Field(default=(), description="requirements not met, each with its reason")
-    hull: Hull | None = Field(default=None, description="how she moves; left out: metres run are not judged")
+    hull: Hull | None = Field(default=None, description="how she moves; left out: no run tells metres")
