@@ -59,7 +59,11 @@ def check(
     boat: Boat = None,
     resolved: Annotated[bool, typer.Option("--resolved", help="Print every value, with its line or why it is what it is.")] = False,
     transfer: Annotated[
-        bool, typer.Option("--transfer", help="Explore takes of control over a bus that loses, delays, doubles and parts: what follows goes with it.")
+        bool,
+        typer.Option(
+            "--transfer",
+            help="Explore takes of control over a bus that loses, delays, doubles and parts. The options below go with it.",
+        ),
     ] = False,
     takes: Annotated[int | None, count(0, 5, "How many moments in which somebody takes")] = None,
     disturbances: Annotated[int | None, count(0, 5, "How many frames hit, cuts and resets")] = None,
