@@ -3,6 +3,7 @@
 They stay as set through loss of the bus, hang and reset: its outputs are latching relays that keep their place without the
 node, and the node takes them over as they are. Before any condition was ever heard, what shows under way is lit: a boat
 that is seen is safer than one that is not. A wired switch beside the relay lights a lamp whatever this node does.
+A lamp or fuse that fails is told in notice, as an alarm is: a change three times, then once a second while it has failed.
 Inputs: `lamp.N` (what is sensed of light N's lamp and fuse: 0 sound, 1 open, 2 short), `relay.N` (where its relay stands).
 Outputs: `channel.N` (0 or 65,535).
 """
@@ -10,26 +11,37 @@ Outputs: `channel.N` (0 or 65,535).
 from collections.abc import Mapping
 from typing import ClassVar, Final
 
+from busim.protocol.alarms import ANSWER_REPEAT_MS, BY_NAME, CHANGES_SENT, GONE, RAISED, REPEAT_MS
 from busim.protocol.catalogue import CONDITION, NOTICE
 from busim.protocol.plan import NavigationLightPlan, WirePlan
 from busim.seam import NOTHING, OUTPUT, RECHECK, Action, Actions, FrameHandler
 from busim.units import MS, NEVER, SECOND
 from nodes.condition import Condition
-from nodes.member import Member, following
+from nodes.member import Member
 
 FULL_DUTY: Final = 65_535
 UNDER_WAY: Final = 1
 NEVER_TOLD_NS: Final = 3 * SECOND
 """No condition after so long: there is nobody to tell it."""
-LAMP_FAILED: Final = 40
-"""Number of the notice; its subject is the light."""
-RAISED: Final = 1
-GONE: Final = 0
-WARNING: Final = 1
+FAILED: Final = BY_NAME["lamp_or_fuse_failed"]
+
+
+class Sensed:
+    """One light's lamp and fuse, and when its notice goes out next."""
+
+    __slots__ = ("due_ns", "failed", "number", "times")
+
+    def __init__(self) -> None:
+        self.failed = False
+        self.number = 0
+        """Of the failure there is, or of the last one."""
+        self.due_ns = NEVER
+        self.times = 0
+        """So often the last change is still to be told."""
 
 
 class Navigation(Member):
-    __slots__ = ("condition", "lamps", "lights", "lit", "notice_due_ns", "notices", "untold_ns")
+    __slots__ = ("condition", "failures", "lights", "lit", "sensed", "untold_ns")
 
     inputs: ClassVar[Mapping[str, int]] = {"lamp.*": 0, "relay.*": 0}
 
@@ -38,9 +50,9 @@ class Navigation(Member):
         self.lights: dict[int, NavigationLightPlan] = {light.number: light for light in plan.navigation_lights_of(address)}
         self.condition = Condition(plan, address)
         self.lit = dict.fromkeys(self.lights, 0)
-        self.lamps = dict.fromkeys(self.lights, 0)
-        self.notices = 0
-        self.notice_due_ns = NEVER
+        self.sensed = {number: Sensed() for number in self.lights}
+        self.failures = 0
+        """Number of the last one, 1 to 255 and round again: each is one occurrence, of whichever light."""
         self.untold_ns = NEVER
 
     def receives(self) -> dict[tuple[int, int], FrameHandler]:
@@ -60,11 +72,17 @@ class Navigation(Member):
             return NOTHING
         if what == "relay":
             self.lit[number] = int(value != 0)
-        elif what == "lamp" and int(value != 0) != self.lamps[number]:
-            self.lamps[number] = int(value != 0)
-            self.notice_due_ns = self.deadline_ns = now_ns
+        elif what == "lamp" and (value != 0) != self.sensed[number].failed:
+            self._changed(now_ns, self.sensed[number])
             return RECHECK
         return NOTHING
+
+    def _changed(self, now_ns: int, sensed: Sensed) -> None:
+        sensed.failed = not sensed.failed
+        if sensed.failed:
+            self.failures = sensed.number = self.failures % 255 + 1
+        sensed.times = CHANGES_SENT
+        sensed.due_ns = self.deadline_ns = now_ns
 
     def on_deadline(self, now_ns: int) -> Actions:
         self.task_ran = True
@@ -73,14 +91,15 @@ class Navigation(Member):
             self.untold_ns = NEVER
             if not self.condition.number:
                 actions += self._show(UNDER_WAY)
-        if now_ns >= self.notice_due_ns:
-            self.notice_due_ns = following(self.notice_due_ns, SECOND, now_ns) if any(self.lamps.values()) else NEVER
-            actions += self._notices()
+        for number, sensed in self.sensed.items():
+            if now_ns >= sensed.due_ns:
+                actions += self._notice(now_ns, number, sensed)
         self._set_deadline()
         return tuple(actions)
 
     def _set_deadline(self) -> None:
-        self.deadline_ns = min(self.beat_due_ns, self.identity_due_ns, self.untold_ns, self.notice_due_ns)
+        notices_ns = (sensed.due_ns for sensed in self.sensed.values())
+        self.deadline_ns = min(self.beat_due_ns, self.identity_due_ns, self.untold_ns, *notices_ns)
 
     def _on_condition(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         if not self.condition.take(now_ns, bus, can_id, data):
@@ -97,11 +116,11 @@ class Navigation(Member):
                 actions.append((OUTPUT, f"channel.{light.channel}", wanted * FULL_DUTY))
         return actions
 
-    def _notices(self) -> list[Action]:
-        """Which lamps or fuses have failed, said once a second while one has; and once, that it is sound again."""
-        actions: list[Action] = []
-        for number, lamp in self.lamps.items():
-            self.notices = self.notices + 1 & 0xFF
-            data = NOTICE.pack(LAMP_FAILED, number, RAISED if lamp else GONE, WARNING, self.notices)
-            actions += self.queue(NOTICE.can_id(self.address), data, 500 * MS)
-        return actions
+    def _notice(self, now_ns: int, light: int, sensed: Sensed) -> list[Action]:
+        """What is said of one light now, and when it is said again: gone only as often as a change is told."""
+        sensed.times -= 1
+        sensed.due_ns = now_ns + (ANSWER_REPEAT_MS if sensed.times > 0 else REPEAT_MS) * MS
+        if not sensed.failed and sensed.times <= 0:
+            sensed.due_ns = NEVER
+        data = NOTICE.pack(FAILED.number, light, RAISED if sensed.failed else GONE, FAILED.priority, sensed.number)
+        return self.queue(NOTICE.can_id(self.address), data, REPEAT_MS * MS)

@@ -11,6 +11,8 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, WithJsonSchema
 from pydantic_core import PydanticKnownError
 
+from busim.protocol.alarms import MOST_ABOUT
+
 _NAME = "[a-z][a-z0-9_]{0,30}"
 _COLOUR = r"#[0-9a-fA-F]{6}|[1-9][0-9]{3,4} K"
 _REQUIREMENT = r"[a-z]+\.[a-z_]+"
@@ -264,7 +266,7 @@ class Control(Section):
 class NavigationLight(Section):
     """One navigation light: it follows the condition of the boat, and no touch, scene or fade."""
 
-    number: int = Field(ge=1, le=255, description="its number on the bus")
+    number: int = Field(ge=1, le=MOST_ABOUT, description="its number on the bus, and in a list of alarms")
     node: Name = Field(description="the node of kind navigation that feeds it")
     channel: int = Field(ge=1, le=64, description="that node's output")
     lit: tuple[Literal["under_way", "at_anchor", "aground"], ...] = Field(min_length=1, description="the conditions it shows")

@@ -50,13 +50,17 @@ RUDDER: Final = "rudder"
 CUTOUT: Final = "cutout"
 STATION: Final = "station"
 HELM: Final = "every helm node"
+NAVIGATION: Final = "navigation node"
+"""Beyond the helm: it sends notice, and never alarm."""
 LISTENER: Final = "every listener"
 """Seen by each listener itself, and sent by none."""
 
 
 @dataclass(frozen=True)
 class AlarmKind:
-    """`raised_by`: the kind of node that sends it, HELM, or LISTENER. `about`: whose address goes with it."""
+    """`raised_by`: the kind of node that sends it, HELM, or LISTENER. `about`: whose address goes with it, or whose number.
+
+    `priority` is the one its raiser gives it; a notice carries its own, and that one counts."""
 
     number: int
     name: str
@@ -64,6 +68,10 @@ class AlarmKind:
     raised_by: str
     about: str
     words: str
+
+    @property
+    def sent_in_alarm(self) -> bool:
+        return self.raised_by not in (NAVIGATION, LISTENER)
 
 
 ALARMS: Final = (
@@ -85,6 +93,7 @@ ALARMS: Final = (
     AlarmKind(16, "neutral_key_stuck", CAUTION, LISTENER, "the station", "its neutral-now key stays pressed; it can be locked out"),
     AlarmKind(17, "key_locked_out", CAUTION, LISTENER, "the station", "its neutral-now key was named stuck and is ignored"),
     AlarmKind(18, "let_go", EMERGENCY, LISTENER, "what it lost", "was in control here, and does not answer or obeys nobody"),
+    AlarmKind(40, "lamp_or_fuse_failed", WARNING, NAVIGATION, "the light, by number", "its lamp or fuse has failed"),
 )
 
 BY_NAME: Final = {alarm.name: alarm for alarm in ALARMS}
@@ -127,6 +136,9 @@ PUT_RIGHT: Final = ALARM_TABLE.state_values["put_right"]
 """A listener's state beside those on the wire, where it is gone."""
 
 # ------------------------------------------------------------------------------------------------ a line of a list
+
+MOST_ABOUT: Final = 63
+"""What an alarm is about has 6 bits in a line: an address, or a navigation light's number."""
 
 LINE_BITS: Final = (("which", 0, 8), ("about", 8, 6), ("state", 14, 3), ("priority", 17, 2), ("doubtful", 19, 1), ("under", 20, 8))
 """What an output `alarm.N` says of line N, as (name, bits below it, bits). `under` alarms are grouped under it; `doubtful`: its

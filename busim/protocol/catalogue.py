@@ -299,7 +299,7 @@ NOTICE: Final = Message(
     "navigation",
     (
         Signal("which", 8, "which alarm"),
-        Signal("subject", 8, "number of the zone or address of the node it is about"),
+        Signal("subject", 8, "number of the navigation light it is about"),
         Signal("state", 2, "its state", choices=v.ALARM_STATES),
         Signal("priority", 2, "how urgent", choices=v.ALARM_PRIORITIES),
         Signal("number", 8, "number of the occurrence"),

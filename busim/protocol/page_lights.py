@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from busim.protocol import alarms as a
 from busim.protocol.page_text import bullets, table
 from busim.protocol.plan import WirePlan
 from busim.protocol.values import SCENE_ALL_OFF
@@ -10,6 +11,7 @@ JOIN_MS = 400
 SILENT_MS = 2000
 NEVER_TOLD_MS = 3000
 CONDITION_FORGOTTEN_MS = 3500
+FAILED = a.BY_NAME["lamp_or_fuse_failed"]
 
 
 def lights_section(plan: WirePlan) -> Iterator[str]:
@@ -73,7 +75,10 @@ def lights_section(plan: WirePlan) -> Iterator[str]:
             "Their outputs are latching relays: they stay as set through loss of the bus, hang and reset. A node that has started "
             f"and heard no condition for {NEVER_TOLD_MS} ms lights what shows under way. A wired switch lights its lamp all the "
             "same.",
-            "A lamp or fuse that fails is said by notice 40, its subject the light's number, every second while it lasts.",
+            f"A lamp or fuse that fails is told in notice: which is {FAILED.number}, subject the light's number; number is one "
+            "more for each failure of any of the node's lights, 1 to 255 and round again. Its state is raised while that lasts, "
+            f"every {a.REPEAT_MS} ms, and then gone; each change is told {a.CHANGES_SENT} times, {a.ANSWER_REPEAT_MS} ms apart. "
+            "Stations and alarm nodes list it (see Alarms).",
         ]
     )
     if plan.navigation_lights:

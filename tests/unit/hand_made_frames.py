@@ -134,3 +134,7 @@ def press(number: int, zone: int, action: int, control: int = 1) -> bytes:
 
 def zone_state(zone: int, level: int, panel: int = 0, number: int = 0) -> bytes:
     return (zone << 56 | int(level > 0) << 55 | level << 44 | panel << 10 | number << 2).to_bytes(8, "big")
+
+
+def notice(light: int, *, which: int = 40, state: int = 1, priority: int = 1, number: int = 1) -> bytes:
+    return (which << 24 | light << 16 | state << 14 | priority << 12 | number << 4).to_bytes(4, "big")

@@ -153,20 +153,54 @@ def test_a_spoiled_condition_changes_nothing() -> None:
     assert not rig.outputs
 
 
-def test_a_failed_lamp_is_said_every_second_and_once_when_it_is_sound_again() -> None:
+def notices(rig: Rig) -> list[tuple[int, tuple[int, ...]]]:
+    """(now, (which, light, state, priority, number))."""
+    places = ((24, 8), (16, 8), (14, 2), (12, 2), (4, 8))
+    return [(now_ns, tuple(hand.part(data, *place) for place in places)) for now_ns, data in rig.said(NOTICE.code)]
+
+
+@pytest.mark.parametrize("sensed", [1, 2])
+def test_a_failed_lamp_is_told_three_times_then_every_second_and_its_end_three_times(sensed: int) -> None:
+    """As the page has it of alarms: the first frames of a change may be lost."""
     rig = Rig()
     rig.run_for(500)
-    rig.input("lamp.2", 1)
+    rig.input("lamp.2", sensed)
     failed_ns = rig.now_ns
     rig.run_for(2500)
-    words = [(now_ns, NOTICE.unpack(int.from_bytes(data, "big"))) for now_ns, data in rig.said(NOTICE.code)]
-    of_anchor = [(now_ns, word[2]) for now_ns, word in words if word[1] == 2]
-    assert of_anchor == [(failed_ns, 1), (failed_ns + SECOND, 1), (failed_ns + 2 * SECOND, 1)]
-    assert {word[2] for _, word in words if word[1] == 1} == {0}
+    assert notices(rig) == [(failed_ns + after_ms * MS, (40, 2, 1, 1, 1)) for after_ms in (0, 100, 200, 1200, 2200)]
     rig.forget()
+    rig.input("lamp.2", 3 - sensed)
+    rig.run_for(600)
+    assert notices(rig) == [], "it has failed all the same"
     rig.input("lamp.2", 0)
-    rig.run_for(3000)
-    assert [NOTICE.unpack(int.from_bytes(data, "big"))[1:3] for _, data in rig.said(NOTICE.code)] == [(1, 0), (2, 0)]
+    ended_ns = rig.now_ns
+    rig.run_for(5000)
+    assert notices(rig) == [(ended_ns + after_ms * MS, (40, 2, 0, 1, 1)) for after_ms in (0, 100, 200)]
+
+
+def test_each_failure_has_the_next_number_of_its_node() -> None:
+    rig = Rig()
+    for channel in ("lamp.1", "lamp.2"):
+        rig.input(channel, 1)
+        rig.run_for(1500)
+    assert {word[1:] for _, word in notices(rig)} == {(1, 1, 1, 1), (2, 1, 1, 2)}
+    rig.forget()
+    rig.input("lamp.1", 0)
+    rig.run_for(1500)
+    rig.input("lamp.1", 1)
+    rig.run_for(1500)
+    assert {word[1:] for _, word in notices(rig)} == {(2, 1, 1, 2), (1, 0, 1, 1), (1, 1, 1, 3)}
+
+
+def test_after_255_failures_numbers_begin_with_1_again() -> None:
+    rig = Rig()
+    for _ in range(256):
+        rig.input("lamp.1", 1)
+        rig.input("lamp.1", 0)
+        rig.run_for(1)
+    numbers = [word[4] for _, word in notices(rig)]
+    assert numbers[-2:] == [255, 1]
+    assert 0 not in numbers
 
 
 # ------------------------------------------------------------------------------------------------ stations
