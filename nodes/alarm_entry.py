@@ -18,14 +18,15 @@ class Alarm:
     """`raiser` is the address of the node whose alarm it is, `number` its raiser's number of this occurrence."""
 
     __slots__ = (
-        "about", "answer", "answer_due_ns", "answer_until_ns", "confirmed_ns", "number", "quiet_until_ns", "raiser", "since_ns",
-        "state", "under", "which",
+        "about", "answer", "answer_due_ns", "answer_until_ns", "confirmed_ns", "ended_by", "number", "priority", "quiet_until_ns",
+        "raiser", "since_ns", "state", "under", "which",
     )  # fmt: skip
 
     def __init__(self, which: int, about: int, raiser: int) -> None:
         self.which = which
         self.about = about
         self.raiser = raiser
+        self.priority = BY_NUMBER[which].priority
         self.number = 0
         self.state = GONE
         self.since_ns = -NEVER
@@ -35,14 +36,12 @@ class Alarm:
         """(which, about) of the one it was listed under last, while its cause was there."""
         self.confirmed_ns = -NEVER
         """When its raiser's frame said it last."""
+        self.ended_by = 0
+        """Of what comes in notices: bit n, bus n has said once since that it is gone."""
         self.answer = NO_ANSWER
         """What the crew answered here, while that is still being sent."""
         self.answer_due_ns = NEVER
         self.answer_until_ns = -NEVER
-
-    @property
-    def priority(self) -> int:
-        return BY_NUMBER[self.which].priority
 
     def event(self, now_ns: int, event: str) -> bool:
         """Take the row for this event; False where there is none."""

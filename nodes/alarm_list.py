@@ -19,15 +19,16 @@ from busim.protocol.alarms import (
     ACKNOWLEDGED,
     ANSWER_LONGEST_MS,
     ANSWER_REPEAT_MS,
+    BY_NAME,
     BY_NUMBER,
-    LISTENER,
+    EMERGENCY,
     REPEAT_MS,
     SILENCE,
     SILENCED,
     UNCONFIRMED_MS,
 )
-from busim.protocol.catalogue import ALARM, ALARM_ANSWER, DRIVE_OBEYS, NEUTRAL_NOW
-from busim.protocol.codec import INVALID, check, counter_of
+from busim.protocol.catalogue import ALARM, ALARM_ANSWER, DRIVE_OBEYS, NEUTRAL_NOW, NOTICE
+from busim.protocol.codec import INVALID, check, counter_of, read_plain
 from busim.protocol.counter import ACCEPTED, DUPLICATE, REFUSED, counter_watch
 from busim.protocol.ids import address_of
 from busim.protocol.plan import WirePlan
@@ -43,14 +44,15 @@ FIRST_LOOK_NS: Final = 200 * MS
 """After a start: by then every sensor was read once."""
 LOOK_NS: Final = 100 * MS
 """Well inside the second that keeps a thought (Miller 1968; Card 1991), and a tenth of the work of looking every time."""
+LAMP_OR_FUSE_FAILED: Final = BY_NAME["lamp_or_fuse_failed"].number
 FOLLOWS: Final = {ACKNOWLEDGED: "acknowledge", SILENCED: "silence"}
 """What a raiser's state on the wire does to its entry here; raised and gone are told apart by what was there before."""
 
 
 class AlarmList:
     __slots__ = (
-        "address", "answer_counter", "buses", "counters", "dirty", "due_ns", "entries", "helm", "helm_buses", "looked", "raiser",
-        "roll_call", "told",
+        "address", "answer_counter", "buses", "counters", "dirty", "due_ns", "entries", "helm", "helm_buses", "lights", "looked",
+        "raiser", "roll_call", "told",
     )  # fmt: skip
 
     def __init__(self, plan: WirePlan, address: int) -> None:
@@ -65,6 +67,11 @@ class AlarmList:
             for other in self.roll_call.members
             for code in (ALARM.code, ALARM_ANSWER.code)
         }
+        self.lights: dict[tuple[int, int], set[int]] = {}
+        """(bus, id of a navigation node's notice) -> numbers of its lights: it has no word on any other."""
+        for light in plan.navigation_lights:
+            for bus in set(self.buses) & set(plan.buses_of(light.driver)):
+                self.lights.setdefault((bus, NOTICE.can_id(light.driver)), set()).add(light.number)
         self.entries: dict[tuple[int, int, int], Alarm] = {}
         """(raiser, which, about) -> alarm: heard of others, or seen by itself (raiser 0). What it sends itself is the raiser's."""
         self.answer_counter = 0
@@ -84,6 +91,7 @@ class AlarmList:
             for bus in presence.heard_ns:
                 handlers[bus, ALARM.can_id(other)] = self.on_alarm
                 handlers[bus, ALARM_ANSWER.can_id(other)] = self.on_answer
+        handlers |= dict.fromkeys(self.lights, self.on_notice)
         for station in self.helm.keys:
             if station != self.address:
                 handlers |= {(bus, NEUTRAL_NOW.can_id(station)): self.on_neutral_now for bus in self.buses}
@@ -122,7 +130,7 @@ class AlarmList:
         verdict = self.counters[ALARM.code, raiser].judge(counter_of(word), bus)
         which, about, state, _, number = ALARM.unpack(word)
         kind = BY_NUMBER.get(which)
-        if verdict == DUPLICATE or kind is None or kind.raised_by == LISTENER:
+        if verdict == DUPLICATE or kind is None or not kind.sent_in_alarm:
             return NOTHING
         entry = self.entries.get((raiser, which, about))
         if verdict == REFUSED and entry is not None and entry.state != GONE:
@@ -153,6 +161,40 @@ class AlarmList:
             entry.answer = NO_ANSWER
         elif entry.answer == NO_ANSWER and not entry.event(now_ns, "silence_over") and entry.state == ACKNOWLEDGED:
             entry.event(now_ns, "arises")
+
+    def on_notice(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
+        """A navigation light's lamp or fuse. Without CRC and counter nothing tells a spoilt frame: one is enough to alarm, as a
+        dark light is worse than a false word of one; its end takes two by one bus. The raiser hears no answer, so that its state
+        takes none back."""
+        word = read_plain(NOTICE, data)
+        if word == INVALID:
+            return NOTHING
+        which, light, state, priority, number = NOTICE.unpack(word)
+        raiser = address_of(can_id)
+        if which != LAMP_OR_FUSE_FAILED or light not in self.lights[bus, can_id]:
+            return NOTHING
+        entry = self.entries.get((raiser, which, light))
+        if state == GONE:
+            if entry is not None and entry.stands:
+                self._end(now_ns, entry, 1 << bus)
+            return NOTHING
+        if entry is None:
+            entry = self.entries[raiser, which, light] = Alarm(which, light, raiser)
+        self.dirty = True
+        entry.confirmed_ns = now_ns
+        entry.ended_by = 0
+        entry.priority = min(priority, EMERGENCY)
+        if not entry.stands or number != entry.number:
+            entry.event(now_ns, "arises")
+            entry.number = number
+            entry.answer = NO_ANSWER
+        return NOTHING
+
+    def _end(self, now_ns: int, entry: Alarm, bus: int) -> None:
+        """An answer given here goes on being told: there is nobody else to tell it to the other lists."""
+        if entry.ended_by & bus:
+            self.dirty |= entry.event(now_ns, "put_right")
+        entry.ended_by |= bus
 
     def on_answer(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         """What was answered elsewhere counts here too, also for an alarm whose raiser has long taken it back."""

@@ -34,7 +34,7 @@ part of a lever frame only; OK. The counter is the caller's to judge, as neutral
     busim_drive_table, busim_station_table, busim_rudder_table, busim_cutout_table, busim_alarm_table, with the constants
     BUSIM_DRIVE_IS_<STATE> and BUSIM_DRIVE_ON_<EVENT>;
     const busim_row *busim_row_of(const busim_state_table *, uint8_t state, uint8_t event);  NULL: no row, nothing changes
-    BUSIM_ALARM_IS_ABOUT_<ALARM>, busim_alarm_kinds[] (number, priority, seen_by_listeners)
+    BUSIM_ALARM_IS_ABOUT_<ALARM>, busim_alarm_kinds[] (number, priority, seen_by_listeners, sent_in_notice)
 
 Of the boat: BUSIM_BOAT_FINGERPRINT_OF_HELM, _OF_LIGHTING, BUSIM_BOAT_REVISION_OF_SCENES, busim_boat_stamp[],
 BUSIM_BOAT_TIMING_<NAME>, BUSIM_BOAT_AT_<NODE>, BUSIM_BOAT_BUS_<BUS>, tables busim_boat_stations[], _drives, _rudders, _cutouts,
@@ -88,6 +88,7 @@ typedef struct busim_alarm_kind {
     uint8_t number;
     uint8_t priority; /* one of BUSIM_ALARM_PRIORITY_ */
     bool seen_by_listeners; /* each sees it by itself, and nobody sends it */
+    bool sent_in_notice; /* by a node beyond the helm, and never in alarm */
 } busim_alarm_kind;"""
 
 PROTOTYPES: Final = """\

@@ -88,8 +88,12 @@ def table_definitions() -> Iterator[str]:
         ]
         yield "static " + array(f"busim_row {name}_rows[]", rows)
         yield f"const busim_state_table busim_{name}_table = {{{name}_rows, {len(rows)}u, {len(states)}u, {len(events)}u}};"
-    kinds = [f"{{{kind.number}u, {kind.priority}u, {truth(kind.raised_by == alarms.LISTENER)}}}" for kind in alarms.ALARMS]
+    kinds = [f"{{{kind.number}u, {kind.priority}u, {_raised_in(kind)}}}" for kind in alarms.ALARMS]
     yield array("busim_alarm_kind busim_alarm_kinds[BUSIM_COUNT_OF_ALARMS]", kinds)
+
+
+def _raised_in(kind: alarms.AlarmKind) -> str:
+    return f"{truth(kind.raised_by == alarms.LISTENER)}, {truth(kind.raised_by == alarms.NAVIGATION)}"
 
 
 def _alarm_declarations(names: Names) -> Iterator[str]:

@@ -105,6 +105,8 @@ def _alarm_list(plan: WirePlan, address: int) -> Iterator[Wanted]:
             yield c.HEARTBEAT, other, missing_ms, "a helm node: missing, it is alarmed"
             yield c.ALARM, other, 0, "its alarms"
             yield c.ALARM_ANSWER, other, 0, "the crew's answers"
+    for driver in sorted({light.driver for light in plan.navigation_lights}):
+        yield c.NOTICE, driver, 0, "a navigation light's lamp or fuse has failed"
     for station in plan.stations:
         if station.address != address:
             yield c.NEUTRAL_NOW, station.address, 0, "a key that stays pressed, or is locked out"

@@ -11,11 +11,12 @@ from busim.protocol.values import ALARM_PRIORITIES
 def alarm_rules(plan: WirePlan) -> Iterator[str]:
     missing = plan.timing.heartbeat_missing_ms
     settle = 2 * plan.timing.heartbeat_ms
+    failed = a.BY_NAME["lamp_or_fuse_failed"]
     yield "## Alarms"
     yield paragraph(
         "Listeners are the stations and the nodes of kind alarm. Each keeps a list of its own, from its own reception: what others "
-        "send in alarm, and what it sees by itself, which nobody sends. An alarm is told apart by its number and the address it is "
-        "about."
+        "send in alarm (nodes beyond the helm: in notice), and what it sees by itself, which nobody sends. An alarm is told apart "
+        "by its number and the address it is about."
     )
     yield table(
         ("number", "alarm", "priority", "raised by", "about", "in words"),
@@ -79,6 +80,20 @@ def alarm_rules(plan: WirePlan) -> Iterator[str]:
             "again. "
             "Other listeners follow both. What a listener saw by itself is answered there and nowhere else.",
             f"Silenced is quiet for {a.SILENT_FOR_S} s (IMO MSC.302(87), MSC.252(83)).",
+        ]
+    )
+    yield "### A navigation light's lamp or fuse"
+    yield bullets(
+        [
+            f"Every listener on a bus with a navigation node hears its notices, and lists {failed.name} for each light by itself: "
+            "it is about the light's number, and as urgent as the notice says. A notice about a light that its sender does not "
+            "feed is ignored, and so is this number in alarm.",
+            "notice has no CRC and no counter. One frame whose state is not gone raises the alarm. Two by one bus whose state is "
+            "gone end it, where none that is not gone came between them. Another number is another occurrence: it arises anew.",
+            f"It ends too once nothing was heard of it for {a.UNCONFIRMED_MS} ms: nobody lists a silent navigation node.",
+            "The sender of a notice follows no answer. An acknowledgement holds in the list it is pressed at, and goes out as "
+            f"alarm_answer with the navigation node as raiser, every {a.ANSWER_REPEAT_MS} ms for {a.ANSWER_LONGEST_MS} ms: other "
+            "lists follow it. A list that starts later raises the alarm anew. Silences end by each list's own clock.",
         ]
     )
     yield "### A neutral-now key that is stuck"

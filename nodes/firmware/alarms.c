@@ -18,6 +18,7 @@ void node_alarm_start(node_alarm *alarm, uint8_t which, uint8_t about, uint8_t r
     alarm->about = about;
     alarm->raiser = raiser;
     alarm->state = BUSIM_ALARM_IS_GONE;
+    alarm->priority = node_alarm_priority(which);
     alarm->number = 0u;
     alarm->under_which = 0u;
     alarm->under_about = 0u;
@@ -193,7 +194,7 @@ static void put_frame(node_alarms *alarms, const node_raised *raised, node_actio
     alarm.which = raised->alarm.which;
     alarm.subject = BUSIM_NODE_ADDRESS;
     alarm.state = raised->alarm.state == BUSIM_ALARM_IS_PUT_RIGHT ? BUSIM_ALARM_STATE_GONE : raised->alarm.state;
-    alarm.priority = node_alarm_priority(raised->alarm.which);
+    alarm.priority = raised->alarm.priority;
     alarm.number = raised->alarm.number;
     if (busim_alarm_pack(&alarm, BUSIM_NODE_ADDRESS, alarms->counter, &frame) == BUSIM_OK) {
         node_queue(actions, &frame, REPEAT_NS);

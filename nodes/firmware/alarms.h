@@ -16,9 +16,10 @@
 /* One alarm of any raiser: its row in busim_alarm_table, when it is quiet, and what a list has to know of it. */
 typedef struct node_alarm {
     uint8_t which;
-    uint8_t about; /* an address */
+    uint8_t about; /* an address, or a navigation light's number */
     uint8_t raiser; /* whose alarm it is; 0: seen by the listener itself */
     uint8_t state; /* one of BUSIM_ALARM_IS_ */
+    uint8_t priority;
     uint8_t number; /* its raiser's number of this occurrence */
     uint8_t under_which; /* the one it was listed under last, while its cause was there; 0: none */
     uint8_t under_about;

@@ -2,11 +2,13 @@
  *
  * Its room: sound nodes raise alarms about themselves only, so a helm of 15 has at most 5 of each of two drives, 3 of the rudder, 2
  * of each of two cutouts and of each of the others (35); and this one sees at most 4 of each of 14 others, 2 of each of 15 keys, 3
- * let go of, and 3 of the whole (92). Only a node that is not sound sends more; then the most urgent are kept.
+ * let go of, and 3 of the whole (92). Only a node that is not sound sends more; then the most urgent are kept. Navigation lights
+ * have room beside that, one each.
  */
 
 #include "list_alarms.h"
 
+#include "list_notices.h"
 #include "watch.h"
 
 #define FIRST_LOOK_NS (200 * NODE_MS) /* after a start: by then every sensor was read once */
@@ -45,7 +47,7 @@ void list_start(list_alarms *list, node_alarms *own, const list_outputs *outputs
 
 /* ---------------------------------------------------------------------------------- entries */
 
-static list_entry *entry_of(list_alarms *list, uint8_t raiser, uint8_t which, uint8_t about)
+list_entry *list_entry_of(list_alarms *list, uint8_t raiser, uint8_t which, uint8_t about)
 {
     uint8_t place;
     for (place = 0u; place < list->count; place++) {
@@ -63,7 +65,7 @@ static list_entry *least_urgent(list_alarms *list, uint8_t priority)
     list_entry *found = NULL;
     uint8_t place;
     for (place = 0u; place < list->count; place++) {
-        const uint8_t its = node_alarm_priority(list->entries[place].alarm.which);
+        const uint8_t its = list->entries[place].alarm.priority;
         if (its < priority || (found != NULL && its == priority)) {
             found = &list->entries[place];
             priority = its;
@@ -72,8 +74,7 @@ static list_entry *least_urgent(list_alarms *list, uint8_t priority)
     return found;
 }
 
-/* NULL where there is no room for it. */
-static list_entry *new_entry(list_alarms *list, uint8_t raiser, uint8_t which, uint8_t about)
+list_entry *list_new_entry(list_alarms *list, uint8_t raiser, uint8_t which, uint8_t about)
 {
     list_entry *entry =
         list->count < LIST_MOST_ALARMS ? &list->entries[list->count++] : least_urgent(list, node_alarm_priority(which));
@@ -83,6 +84,7 @@ static list_entry *new_entry(list_alarms *list, uint8_t raiser, uint8_t which, u
         entry->answer = 0u;
         entry->answer_due_ns = NODE_NEVER;
         entry->answer_until_ns = -NODE_NEVER;
+        entry->ended_by = 0u;
     }
     return entry;
 }
@@ -116,12 +118,12 @@ static uint8_t member_of(const list_alarms *list, const busim_frame *frame)
     return place;
 }
 
-static bool sent_by_some(uint8_t which)
+static bool sent_in_alarm(uint8_t which)
 {
     uint8_t place;
     for (place = 0u; place < BUSIM_COUNT_OF_ALARMS; place++) {
         if (busim_alarm_kinds[place].number == which) {
-            return !busim_alarm_kinds[place].seen_by_listeners;
+            return !busim_alarm_kinds[place].seen_by_listeners && !busim_alarm_kinds[place].sent_in_notice;
         }
     }
     return false;
@@ -170,15 +172,15 @@ static void hear_alarm(list_alarms *list, int64_t now_ns, uint8_t bus, const bus
         return;
     }
     verdict = node_judge(&list->alarm_counters[member], bus, frame);
-    if (verdict == BUSIM_DUPLICATE || !sent_by_some(said.which)) {
+    if (verdict == BUSIM_DUPLICATE || !sent_in_alarm(said.which)) {
         return;
     }
-    entry = entry_of(list, raiser, said.which, said.subject);
+    entry = list_entry_of(list, raiser, said.which, said.subject);
     if (verdict == BUSIM_REFUSED && entry != NULL && entry->alarm.state != BUSIM_ALARM_IS_GONE) {
         return;
     }
     if (entry == NULL) {
-        entry = said.state == BUSIM_ALARM_STATE_GONE ? NULL : new_entry(list, raiser, said.which, said.subject);
+        entry = said.state == BUSIM_ALARM_STATE_GONE ? NULL : list_new_entry(list, raiser, said.which, said.subject);
         if (entry == NULL) {
             return;
         }
@@ -219,6 +221,9 @@ bool list_frame(list_alarms *list, int64_t now_ns, uint8_t bus, const busim_fram
     case BUSIM_CODE_ALARM_ANSWER:
         hear_answer(list, now_ns, bus, frame);
         return true;
+    case BUSIM_CODE_NOTICE:
+        list_notice(list, now_ns, bus, frame);
+        return true;
     case BUSIM_CODE_NEUTRAL_NOW:
         result = busim_neutral_now_unpack(frame, &pressed);
         if (result == BUSIM_OK || result == BUSIM_OUT_OF_RANGE) {
@@ -249,7 +254,7 @@ static void answer(list_alarms *list, int64_t now_ns, node_alarm *alarm, uint8_t
         said.number = alarm->number;
         node_alarms_answer(list->own, now_ns, &said);
     } else if (node_alarm_answered(alarm, now_ns, given) && alarm->raiser != 0u) {
-        list_entry *entry = entry_of(list, alarm->raiser, alarm->which, alarm->about);
+        list_entry *entry = list_entry_of(list, alarm->raiser, alarm->which, alarm->about);
         if (entry != NULL) {
             entry->answered = true;
             entry->answer = given;
@@ -327,8 +332,8 @@ static void see(list_alarms *list, int64_t now_ns, const list_causes *causes)
     uint8_t place;
     for (place = 0u; place < causes->count; place++) {
         const list_cause *cause = &causes->entry[place];
-        list_entry *entry = entry_of(list, 0u, cause->which, cause->about);
-        entry = entry != NULL ? entry : new_entry(list, 0u, cause->which, cause->about);
+        list_entry *entry = list_entry_of(list, 0u, cause->which, cause->about);
+        entry = entry != NULL ? entry : list_new_entry(list, 0u, cause->which, cause->about);
         if (entry != NULL && !node_alarm_stands(&entry->alarm)) {
             list->dirty = node_alarm_event(&entry->alarm, now_ns, BUSIM_ALARM_ON_ARISES) || list->dirty;
         }

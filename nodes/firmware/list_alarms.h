@@ -25,6 +25,7 @@ typedef struct list_entry {
     uint8_t answer;
     int64_t answer_due_ns;
     int64_t answer_until_ns;
+    uint8_t ended_by; /* of what comes in notices: bit n, bus n has said once since that it is gone */
 } list_entry;
 
 typedef struct list_alarms {
@@ -52,7 +53,7 @@ typedef struct list_alarms {
 
 /* `own`: the node's own alarms, started before. */
 void list_start(list_alarms *list, node_alarms *own, const list_outputs *outputs, int64_t now_ns);
-/* A frame of alarm, alarm_answer, neutral_now, or another's heartbeat; false: it was none of these. Reports of drives the node hands
+/* A frame of alarm, alarm_answer, neutral_now, notice, or another's heartbeat; false: it was none of these. Reports of drives the node hands
  * on itself (list_helm_obeys). */
 bool list_frame(list_alarms *list, int64_t now_ns, uint8_t bus, const busim_frame *frame);
 /* The first line that nobody acknowledged, with all under it. */
@@ -62,5 +63,10 @@ void list_silence(list_alarms *list, int64_t now_ns);
 /* `own`: numbers of the node's own alarms whose cause is there; `seen`: what only this node sees and shows. */
 void list_look(list_alarms *list, int64_t now_ns, const uint8_t *own, uint8_t own_count, const list_causes *seen,
                node_actions *actions);
+
+/* For whoever else hears alarms (list_notices.c). NULL where it is not listed. */
+list_entry *list_entry_of(list_alarms *list, uint8_t raiser, uint8_t which, uint8_t about);
+/* NULL where there is no room for it. */
+list_entry *list_new_entry(list_alarms *list, uint8_t raiser, uint8_t which, uint8_t about);
 
 #endif /* LIST_ALARMS_H */

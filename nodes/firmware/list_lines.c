@@ -150,9 +150,8 @@ static list_line line_of(const list_lines *lines, const list_listed *listed, uin
     for (place = 0u; place < listed->count; place++) {
         const node_alarm *alarm = listed->entry[place];
         if (lines->head_of[place] == head) {
-            const uint8_t priority = node_alarm_priority(alarm->which);
             count++;
-            line.priority = priority > line.priority ? priority : line.priority;
+            line.priority = alarm->priority > line.priority ? alarm->priority : line.priority;
             line.since_ns = alarm->since_ns > line.since_ns ? alarm->since_ns : line.since_ns;
             line.unanswered = line.unanswered || list_unanswered(alarm);
             any_raised = any_raised || alarm->state == BUSIM_ALARM_IS_RAISED || alarm->state == BUSIM_ALARM_IS_PUT_RIGHT;

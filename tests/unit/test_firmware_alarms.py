@@ -9,7 +9,7 @@ from collections.abc import Iterator
 import pytest
 
 from busim.protocol.alarms import ACKNOWLEDGE, ALARMS, BY_NAME, GONE, LISTENER, MOST_SHOWN, RAISED, SILENCE, SILENCED, line_of
-from busim.protocol.catalogue import ALARM, ALARM_ANSWER, DRIVE_OBEYS, HEARTBEAT, NEUTRAL_NOW, RUDDER_STATE
+from busim.protocol.catalogue import ALARM, ALARM_ANSWER, DRIVE_OBEYS, HEARTBEAT, NEUTRAL_NOW, NOTICE, RUDDER_STATE
 from busim.protocol.ids import HELM_ADDRESSES
 from busim.protocol.values import CAUSE_NEUTRAL_NOW, NODE_WORKING
 from busim.units import MS, SECOND
@@ -20,6 +20,7 @@ from .test_two_buses import DOUBLED
 
 STATIONS = (("marsh_tern", "wheelhouse"), ("marsh_tern", "pendant"), ("doubled", "wheelhouse"))
 TICK = 100 * MS
+LAMP = BY_NAME["lamp_or_fuse_failed"].number
 SENT = [kind.number for kind in ALARMS if kind.raised_by != LISTENER]
 
 
@@ -35,6 +36,9 @@ class Harbour(Told):
         """Drive -> (station, number, cause)."""
         self.raised: dict[tuple[int, int, int], list[int]] = {}
         """(raiser, which, about) -> [state, number, frames still to follow at once]."""
+        self.lights = [light for light in self.plan.navigation_lights if self.shared_with(light.driver)]
+        self.failed: dict[int, list[int]] = {}
+        """Navigation light -> [state, priority, number]: its node says it every second."""
         self.ticks = 0
 
     def tick(self, late_ns: int = 0) -> None:
@@ -53,6 +57,15 @@ class Harbour(Told):
                 self.hear(ALARM, raiser, which, about, entry[0], priority, entry[1], buses=sorted(self.heard_by[raiser]))
             if entry[0] == GONE and entry[2] <= 0:
                 del self.raised[raiser, which, about]
+
+        if self.ticks % 10 == 0:
+            for light in self.lights:
+                if light.number in self.failed:
+                    self.notice(light.number, *self.failed[light.number])
+
+    def notice(self, light: int, state: int = RAISED, priority: int = 1, number: int = 1, which: int = LAMP) -> None:
+        """By the node that feeds the first of the lights."""
+        self.hear(NOTICE, self.lights[0].driver, which, light, state, priority, number)
 
     def pass_s(self, seconds: float) -> None:
         for _ in range(round(seconds * 10)):
@@ -122,9 +135,20 @@ def drawn_change(harbour: Harbour, draw: random.Random) -> None:
         harbour.hear(RUDDER_STATE, harbour.plan.rudder.address, draw.choice((0, harbour.address)), harbour.node.number, 0, 0, 0)
 
 
+    elif what < 53 and harbour.lights:
+        light = draw.choice(harbour.lights).number
+        values = [draw.choice((RAISED, RAISED, GONE, 2, 3)), draw.choice((1, 1, 0, 2, 3)), draw.randrange(1, 4)]
+        if draw.randrange(3):
+            harbour.failed[light] = values
+        else:
+            harbour.failed.pop(light, None)
+            harbour.notice(light if draw.randrange(8) else draw.randrange(256), *values, draw.choice((LAMP, LAMP, LAMP, 12)))
+
+
 def drawn_alarm(harbour: Harbour, draw: random.Random) -> tuple[int, int, int]:
     """(raiser, which, number): one that is there, or of the station's own."""
     there = [(raiser, which, entry[1]) for (raiser, which, _), entry in harbour.raised.items()]
+    there += [(harbour.lights[0].driver, LAMP, entry[2]) for entry in harbour.failed.values()]
     own = [(harbour.address, which, entry.number) for which, entry in harbour.node.alarms.raiser.entries.items()]
     return draw.choice([*there, *own, *own, (harbour.address, draw.choice((8, 9)), draw.randrange(1, 4))])
 
@@ -300,6 +324,68 @@ def test_the_one_whose_cause_is_there_takes_what_follows_from_it(firmware: Firmw
     harbour.tell(2, "control_lost")  # its drive obeyed 3
     harbour.pass_s(1)
     assert (fault, 3, 1, 1) in [(line["which"], line["about"], line["state"], line["under"]) for line in harbour.lines()]
+    assert firmware.differences(harbour.life, "marsh_tern", "wheelhouse") == []
+
+
+def light_states(harbour: Harbour) -> list[tuple[int, int]]:
+    """(light, state) of every line about one."""
+    return sorted((line["about"], line["state"]) for line in harbour.lines() if line["which"] == LAMP)
+
+
+def test_failed_lights_are_listed_answered_and_gone(firmware: Firmware) -> None:
+    harbour = awake(firmware)
+    harbour.notice(3, number=1)
+    harbour.notice(1, priority=2, number=2)
+    harbour.failed = {3: [RAISED, 1, 1], 1: [RAISED, 2, 2]}
+    harbour.pass_s(0.2)
+    assert light_states(harbour) == [(1, 1), (3, 1)]
+    assert [(line["about"], line["priority"]) for line in harbour.lines()] == [(1, 2), (3, 1)]
+    harbour.put("acknowledge", 1)
+    harbour.pass_s(0.2)
+    harbour.put("silence", 1)
+    harbour.pass_s(2)
+    assert light_states(harbour) == [(1, 2), (3, 3)]
+    harbour.failed[1] = [GONE, 2, 2]
+    harbour.pass_s(1)
+    assert light_states(harbour) == [(1, 2), (3, 3)], "said once"
+    harbour.pass_s(1)
+    assert light_states(harbour) == [(3, 3)]
+    harbour.pass_s(28)
+    assert light_states(harbour) == [(3, 1)], "silent for 30 s"
+    harbour.failed.clear()
+    harbour.pass_s(4)
+    assert light_states(harbour) == [(3, 4)], "unheard for 3.5 s"
+    assert firmware.differences(harbour.life, "marsh_tern", "wheelhouse") == []
+
+
+MAST_ON_BOTH = (
+    "taps: {lights: {at_m: 19, drop_m: 0.5}}, supply: masts",
+    "taps: {lights: {at_m: 19, drop_m: 0.5}, helm: {at_m: 16.5, drop_m: 0.5}}, supply: masts",
+)
+
+
+def test_the_end_by_one_bus_and_the_other_is_one_end(firmware: Firmware) -> None:
+    boat = firmware.edited("marsh_tern", MAST_ON_BOTH)
+    harbour = awake(firmware, boat)
+    driver = harbour.lights[0].driver
+    one, other = harbour.shared_with(driver)
+    harbour.notice(3)
+    for bus, state in ((one, 1), (other, 1), (one, 4)):
+        harbour.hear(NOTICE, driver, LAMP, 3, GONE, 1, 1, buses=[bus])
+        harbour.pass_s(0.2)
+        assert light_states(harbour) == [(3, state)]
+    assert firmware.differences(harbour.life, boat, "wheelhouse") == []
+
+
+def test_every_light_of_a_boat_has_room_beside_the_helm(firmware: Firmware) -> None:
+    harbour = awake(firmware)
+    for about in range(64):
+        for raiser in (2, 4):
+            harbour.raised[raiser, BY_NAME["lever_fault"].number, about] = [RAISED, 1, 3]
+    harbour.pass_s(1)
+    harbour.failed = {light.number: [RAISED, 2, light.number] for light in harbour.lights}
+    harbour.pass_s(2)
+    assert len(light_states(harbour)) == 5
     assert firmware.differences(harbour.life, "marsh_tern", "wheelhouse") == []
 
 

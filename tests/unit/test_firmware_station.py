@@ -14,6 +14,7 @@ from busim.protocol.catalogue import (
     DRIVE_OBEYS,
     HEARTBEAT,
     NEUTRAL_NOW,
+    NOTICE,
     PRESS,
     RUDDER_STATE,
 )
@@ -81,6 +82,9 @@ def drawn_event(played: Drawn) -> str:
         return f"C {plan.buses_of(played.entry.address)[0]} {draw.randrange(3)}"
     if what < 80:
         return f"I wheel {draw.choice((100, 500, 900, 69, 931, draw.randrange(-5, 1005)))}"
+    if what == 99 and plan.navigation_lights:
+        light = draw.choice(plan.navigation_lights)
+        return frame(played, NOTICE, light.driver, 40, light.number, draw.choice((0, 0, 1)), draw.randrange(4), draw.randrange(3))
     return drawn_lever(played)
 
 
