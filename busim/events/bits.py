@@ -93,6 +93,7 @@ SCENE_NUMBER: Final[Field] = (32, 0xFF)
 SCENE_JOINING: Final[Field] = (3, 0x1)
 
 NOTICE_BYTES: Final = 4
+NOTICE_WHICH: Final[Field] = (24, 0xFF)
 NOTICE_SUBJECT: Final[Field] = (16, 0xFF)
 NOTICE_STATE: Final[Field] = (14, 0x3)
 
@@ -114,8 +115,10 @@ TWO_AT_ONE_ADDRESS: Final = 9
 HEARS_NOTHING: Final = 10
 BUS_LOST_BEYOND: Final = 11
 NODE_LOST: Final = 12
+LAMP_OR_FUSE_FAILED: Final = 40
 """Numbers of alarms, on the wire and in a line."""
 
+WARNING: Final = 1
 EMERGENCY: Final = 2
 
 NEUTRAL: Final = 0

@@ -87,6 +87,7 @@ class Situation:
         self.slack_ns = LOSS_SLACK_NS if reception_known else LOSS_SLACK_NS + 3 * plan.timing.drive_ms * MS
         names = {address: name for address, name, _ in plan.nodes}
         self.node_of = names
+        self.light_of = {light.number: light.name for light in plan.navigation_lights}
         self.host_bit = {address: 1 << index for index, (address, _, _) in enumerate(plan.nodes)}
         self.timeout_ns = plan.timing.control_timeout_ms * MS
         max_gap = plan.timing.max_gap
@@ -110,6 +111,10 @@ class Situation:
         self.ground = GroundView()
         self.motions: list[tuple[int, int, int]] = []
         """(at_ns, run_mm, speed_mm_s), as said."""
+
+    def subject_of(self, which: int, about: int) -> str:
+        """What an alarm is about: a node, or a navigation light. Empty where that is nobody."""
+        return (self.light_of if which == bits.LAMP_OR_FUSE_FAILED else self.node_of).get(about, "")
 
     def attach(self, journal: Journal) -> None:
         self.engines.attach(journal)

@@ -108,7 +108,7 @@ def _station(name: str, rehearsal: Rehearsal, unplugged: set[str]) -> StationSho
     alarms = []
     for _, line in sorted(view.lines.items()):
         kind = BY_NUMBER.get(line.which)
-        about = situation.node_of.get(line.about, "")
+        about = situation.subject_of(line.which, line.about)
         words = kind.name.replace("_", " ") if kind is not None else labels.OTHER_ALARM.format(number=line.which)
         alarms.append(AlarmShown(line.priority, f"{words}, {about}" if about else words, line.state, line.under))
     plugs = any(tap.plug for tap in boat.nodes[station.node].taps.values())

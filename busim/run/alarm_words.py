@@ -1,16 +1,16 @@
 """The alarms of a run in words: each line as a listener shows it anew, not as it moves up and down its list."""
 
-from collections.abc import Mapping
+from collections.abc import Callable
 
 from busim import labels
 from busim.protocol.alarms import BY_NUMBER, line_of
 
 
 class AlarmWords:
-    """`names`: address -> what its node is called."""
+    """`subject_of(which, about)`: what an alarm is about, "" where that is nobody."""
 
-    def __init__(self, names: Mapping[int, str]) -> None:
-        self.names = names
+    def __init__(self, subject_of: Callable[[int, int], str]) -> None:
+        self.subject_of = subject_of
         self.said: dict[str, dict[tuple[int, int], tuple[int, ...]]] = {}
         """Node -> (which, about) -> what was said of that line last."""
 
@@ -37,11 +37,11 @@ class AlarmWords:
         said[key] = now
         kind = BY_NUMBER.get(line["which"])
         name = kind.name.replace("_", " ") if kind is not None else labels.OTHER_ALARM.format(number=line["which"])
-        about = self.names.get(line["about"])
+        about = self.subject_of(*key)
         return labels.ALARM_LINE.format(
             who=who,
             priority=labels.ALARM_PRIORITIES.get(line["priority"], line["priority"]),
-            alarm=name if about is None else f"{name}, {about}",
+            alarm=f"{name}, {about}" if about else name,
             under=labels.ALARMS_UNDER.format(count=line["under"]) if line["under"] else "",
             state=labels.ALARM_STATES.get(line["state"], "") + (labels.ALARM_DOUBTFUL if line["doubtful"] else ""),
         )

@@ -27,7 +27,7 @@ class Timeline:
         self.situation = situation
         self.said: list[Line] = []
         self.lights = LightWords(boat)
-        self.alarms = AlarmWords({address: name for address, name, _ in situation.plan.nodes})
+        self.alarms = AlarmWords(situation.subject_of)
         self.page_of: dict[str, int] = {}
         """Panel's node -> the page it shows."""
         self.stations = {station.node: name for name, station in boat.stations.items()}

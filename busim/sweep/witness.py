@@ -84,7 +84,7 @@ class Witness:
             if line.state != LINE_OVER:
                 kind = BY_NUMBER.get(line.which)
                 name = kind.name.replace("_", " ") if kind is not None else str(line.which)
-                about = self.situation.node_of.get(line.about, "")
+                about = self.situation.subject_of(line.which, line.about)
                 self._find(node, labels.FOUND_BY_ALARM.format(alarm=name, about=about) if about else name, at_ns)
 
     def _find(self, who: str, what: str, at_ns: int) -> None:

@@ -16,6 +16,11 @@ from busim.units import SECOND
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 NAMES = {1: "wheelhouse", 2: "port_drive"}
+LIGHTS = {1: "masthead", 2: "sternlight"}
+
+
+def subject_of(which: int, about: int) -> str:
+    return (LIGHTS if which == 40 else NAMES).get(about, "")
 
 
 def line(name: str, about: int, *, state: int = 1, priority: int = 2, doubtful: int = 0, under: int = 0) -> int:
@@ -37,6 +42,8 @@ def line(name: str, about: int, *, state: int = 1, priority: int = 2, doubtful: 
         (line("node_lost", 2, state=4), "bridge: EMERGENCY node lost, port_drive, over but not acknowledged"),
         (line("node_lost", 2, doubtful=1), "bridge: EMERGENCY node lost, port_drive, no longer confirmed"),
         (line("node_lost", 40), "bridge: EMERGENCY node lost"),
+        (line("lamp_or_fuse_failed", 1, priority=1), "bridge: WARNING lamp or fuse failed, masthead"),
+        (line("lamp_or_fuse_failed", 63, priority=1), "bridge: WARNING lamp or fuse failed"),
         (99 | 2 << 8 | 1 << 14, "bridge: caution alarm 99, port_drive"),
         (1 | 7 << 14, "bridge: caution control lost"),
         (0, ""),
@@ -44,11 +51,11 @@ def line(name: str, about: int, *, state: int = 1, priority: int = 2, doubtful: 
     ],
 )
 def test_a_line_in_words(value: int, words: str) -> None:
-    assert AlarmWords(NAMES).take("node_3", "bridge", "alarm.1", value) == words
+    assert AlarmWords(subject_of).take("node_3", "bridge", "alarm.1", value) == words
 
 
 def test_a_line_that_moves_down_the_list_is_not_said_again() -> None:
-    said = AlarmWords(NAMES)
+    said = AlarmWords(subject_of)
     lost = line("node_lost", 2)
     assert said.take("node_3", "bridge", "alarm.1", lost)
     assert said.take("node_3", "bridge", "alarm.2", lost) == ""
@@ -57,7 +64,7 @@ def test_a_line_that_moves_down_the_list_is_not_said_again() -> None:
 
 
 def test_after_a_start_it_is_said_anew() -> None:
-    said = AlarmWords(NAMES)
+    said = AlarmWords(subject_of)
     lost = line("node_lost", 2)
     said.take("node_3", "bridge", "alarm.1", lost)
     said.begin("node_3")
@@ -65,7 +72,7 @@ def test_after_a_start_it_is_said_anew() -> None:
 
 
 def test_how_many_there_are() -> None:
-    said = AlarmWords(NAMES)
+    said = AlarmWords(subject_of)
     assert said.take("node_3", "bridge", "alarms_hidden", 3) == "bridge: 3 more alarms than it shows"
     assert said.take("node_3", "bridge", "alarms_hidden", 0) == ""
     assert said.take("node_3", "bridge", "alarms", 0) == "", "it showed none"

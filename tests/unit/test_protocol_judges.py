@@ -66,6 +66,7 @@ SIGNALS = {
     "ALARM_ABOUT": "alarm.subject",
     "ALARM_STATE": "alarm.state",
     "ALARM_PRIORITY": "alarm.priority",
+    "NOTICE_WHICH": "notice.which",
     "NOTICE_SUBJECT": "notice.subject",
     "NOTICE_STATE": "notice.state",
 }
@@ -129,10 +130,10 @@ def test_codes() -> None:
 
 def test_numbers_of_alarms() -> None:
     for name in ("control_lost", "shift_fault", "throttle_fault", "sensor_fault", "steering_lost", "two_at_one_address",
-                 "hears_nothing", "bus_lost_beyond", "node_lost"):  # fmt: skip
+                 "hears_nothing", "bus_lost_beyond", "node_lost", "lamp_or_fuse_failed"):  # fmt: skip
         assert getattr(bits, name.upper()) == alarms.BY_NAME[name].number
     assert alarms.BY_NAME["lever_fault"].number == bits.LEVER_FAULT_ALARM
-    assert (bits.EMERGENCY, bits.ALARM_GONE) == (alarms.EMERGENCY, alarms.GONE)
+    assert (bits.WARNING, bits.EMERGENCY, bits.ALARM_GONE) == (alarms.WARNING, alarms.EMERGENCY, alarms.GONE)
 
 
 @pytest.mark.parametrize("part", ["which", "about", "state", "priority", "under"])
