@@ -44,6 +44,14 @@ class Cover:
                 return True
         return False
 
+    def light_failed(self, view: AlarmView, light: int) -> bool:
+        """By a line of its own; or it is one of those the list has no room for, as it must be by its place where all that are
+        shown are at least as urgent."""
+        for line in view.lines.values():
+            if line.which == bits.LAMP_OR_FUSE_FAILED and line.about == light and line.state != LINE_OVER:
+                return True
+        return view.hidden > 0 and all(line.priority >= bits.WARNING for line in view.lines.values())
+
 
 def listeners_of(plan: WirePlan) -> dict[str, int]:
     """Node -> address of every station and alarm node."""

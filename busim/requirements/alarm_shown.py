@@ -1,6 +1,7 @@
-"""What a listener can know of, it shows: a node that fell silent, a bus that died, a drive that was forced.
+"""What a listener can know of, it shows: a node that fell silent, a bus that died, a drive that was forced, a lamp that failed.
 
-Each listener is judged by its own reception: by the heartbeats and the drives' reports that its host accepted. A cause counts as
+Each listener is judged by its own reception: by the heartbeats, the drives' reports and the notices of navigation lights that its
+host accepted. A cause counts as
 shown by a line that names it, or that it can only be grouped under (HSC Code 2000, 11.2: audible and visual alarm of a failure of
 control; NTSB 2013: nobody in command after power came back, and nothing said so).
 """
@@ -24,9 +25,12 @@ HELM = 16
 class Listener:
     """`others`: whom it can hear, since `since_ns`; `shown`: whose present silence was shown; `covered_ns`: since when without a
     break a line says that it is lost, in this silence or since one before; `uncovered`: (since when a line had said it, when that
-    line went), as long as another may take its place in the same moment; `forced`: drive -> since when."""
+    line went), as long as another may take its place in the same moment; `forced`: drive -> since when; `failed`: navigation light,
+    by number -> since when it was told that its lamp or fuse has failed; both -1 once that is shown or was judged."""
 
-    __slots__ = ("address", "bit", "cover", "covered_ns", "forced", "others", "running", "shown", "since_ns", "uncovered")
+    __slots__ = (
+        "address", "bit", "cover", "covered_ns", "failed", "forced", "others", "running", "shown", "since_ns", "uncovered",
+    )  # fmt: skip
 
     def __init__(self, address: int, bit: int, cover: Cover, others: tuple[int, ...]) -> None:
         self.address = address
@@ -39,6 +43,7 @@ class Listener:
         self.covered_ns: dict[int, int] = {}
         self.uncovered: dict[int, tuple[int, int]] = {}
         self.forced: dict[int, int] = {}
+        self.failed: dict[int, int] = {}
 
     def begin(self, now_ns: int, running: bool) -> None:
         self.since_ns = now_ns
@@ -47,6 +52,7 @@ class Listener:
         self.covered_ns.clear()
         self.uncovered.clear()
         self.forced.clear()
+        self.failed.clear()
 
     def covered_since_ns(self, other: int, covered: bool, now_ns: int) -> int | None:
         """Since when a line says that `other` is lost; None where none does. The lines of one moment come one after another: one
@@ -76,6 +82,7 @@ class Shown(Requirement):
         """(sender, mask of the hosts that accepted its heartbeat) -> when that was last: one a sender while nothing breaks."""
         self.showing = False
         """Somebody's present silence was shown by somebody."""
+        self.lights = {(light.driver, light.number): light.name for light in plan.navigation_lights}
         self.listeners: dict[str, Listener] = {}
         for node, address in listeners_of(plan).items():
             mine = set(plan.buses_of(address))
@@ -90,6 +97,8 @@ class Shown(Requirement):
                 journal.watch_frames(bits.CODE_HEARTBEAT << 6 | address, self._heartbeat)
         for address in self.situation.by_address:
             journal.watch_frames(bits.CODE_DRIVE_OBEYS << 6 | address, self._obeys)
+        for driver in {driver for driver, _ in self.lights}:
+            journal.watch_frames(bits.CODE_NOTICE << 6 | driver, self._notice)
         for kind in ("output", "start", "power", "fault"):
             journal.watch_events(kind, getattr(self, f"_{kind}"))
 
@@ -135,6 +144,34 @@ class Shown(Requirement):
                 listener.forced[drive] = now_ns
                 self._look(node, listener, now_ns)
 
+    def _notice(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        whole = int.from_bytes(data, "big")
+        light = bits.field(whole, bits.NOTICE_SUBJECT)
+        failed = len(data) == bits.NOTICE_BYTES and bits.field(whole, bits.NOTICE_WHICH) == bits.LAMP_OR_FUSE_FAILED
+        if not failed or (can_id & 0x3F, light) not in self.lights:
+            return
+        for node, listener in self.listeners.items():
+            if not mask & listener.bit or not listener.running:
+                continue
+            self._light_waits(node, listener, light, now_ns)
+            if not bits.field(whole, bits.NOTICE_STATE):
+                listener.failed.pop(light, None)
+            elif light not in listener.failed:
+                listener.failed[light] = now_ns
+                self._look(node, listener, now_ns)
+
+    def _light_waits(self, node: str, listener: Listener, light: int, now_ns: int) -> bool:
+        """It was told of a failed light and has not shown it yet: fails where that is over its time."""
+        since_ns = listener.failed.get(light, -1)
+        if since_ns < 0:
+            return False
+        waited_ms = -(-(now_ns - since_ns) // MS)
+        if waited_ms > NOTICED_MS:
+            listener.failed[light] = -1
+            words = f"{node}: did not show that the lamp or fuse of {self.situation.light_of[light]} failed"
+            self.tally.measure(waited_ms, now_ns, words, NOTICED_MS)
+        return waited_ms <= NOTICED_MS
+
     # ------------------------------------------------------------------------------------------------ what is shown
 
     def _output(self, event: Event) -> None:
@@ -163,6 +200,11 @@ class Shown(Requirement):
                 name = self.situation.node_of[drive]
                 self.tally.measure(-(-(now_ns - since_ns) // MS), now_ns, f"{node}: shows that {name} was forced", NOTICED_MS)
                 listener.forced[drive] = -1
+        for light, since_ns in listener.failed.items():
+            if since_ns >= 0 and listener.cover.light_failed(view, light):
+                words = f"{node}: shows that the lamp or fuse of {self.situation.light_of[light]} failed"
+                self.tally.measure(-(-(now_ns - since_ns) // MS), now_ns, words, NOTICED_MS)
+                listener.failed[light] = -1
 
     def _silent(self, node: str, listener: Listener, other: int, now_ns: int) -> None:
         """Unheard beyond the limit; whether that was shown is known."""
@@ -209,5 +251,8 @@ class Shown(Requirement):
                 if waited_ms > NOTICED_MS:
                     self.tally.measure(waited_ms, now_ns, f"{node}: did not show that {name} was forced", NOTICED_MS)
                 else:
+                    self.tally.undecided(now_ns, f"{node}: the run ended before the limit")
+            for light in list(listener.failed):
+                if self._light_waits(node, listener, light, now_ns):
                     self.tally.undecided(now_ns, f"{node}: the run ended before the limit")
         return self.tally.verdict("nothing went wrong that anybody could show")

@@ -1,4 +1,5 @@
-"""Navigation lights follow the boat's condition and nothing else; a failed lamp or fuse is said.
+"""Navigation lights follow the boat's condition and nothing else; a failed lamp or fuse is said. That whoever hears it shows it is
+`alarm.shown`'s.
 
 Intensity and display are the rules' of the road: COLREGs 1972, Rules 20 to 30, and the note to Annex I s. 8 (not limited by
 variable control). No scene, touch, reset or loss of the bus changes them.
@@ -110,7 +111,8 @@ class LightNavigation(Requirement):
 
     def _notice(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         whole = int.from_bytes(data, "big")
-        if len(data) != bits.NOTICE_BYTES or not bits.field(whole, bits.NOTICE_STATE):
+        failed = bits.field(whole, bits.NOTICE_WHICH) == bits.LAMP_OR_FUSE_FAILED and bits.field(whole, bits.NOTICE_STATE)
+        if len(data) != bits.NOTICE_BYTES or not failed:
             return
         number = bits.field(whole, bits.NOTICE_SUBJECT)
         for name, at_ns in list(self.failed_ns.items()):

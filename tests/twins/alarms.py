@@ -1,5 +1,6 @@
 """Stations, alarm nodes and drives with one planted defect each, for what is required of alarms and of stations that fail."""
 
+from busim.protocol.catalogue import NOTICE
 from busim.protocol.values import CAUSE_HEARTBEAT_LOST
 from busim.seam import OUTPUT, Action, Actions, FrameHandler
 from busim.units import MS, NEVER
@@ -18,6 +19,15 @@ class SeesNoSilence(AlarmNode):
     def on_deadline(self, now_ns: int) -> Actions:
         self.alarms.roll_call.due_ns = NEVER
         return super().on_deadline(now_ns)
+
+
+class DeafToNotices(Station):
+    """Its filter lets no notice through: a navigation light that has failed is nowhere in its list."""
+
+    __slots__ = ()
+
+    def receives(self) -> dict[tuple[int, int], FrameHandler]:
+        return {key: handler for key, handler in super().receives().items() if key[1] >> 6 != NOTICE.code}
 
 
 class SilencedForGood(AlarmNode):

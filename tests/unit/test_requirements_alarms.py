@@ -11,11 +11,12 @@ from busim.units import SECOND
 from . import hand_made_frames as hand
 from .alarm_rig import number_of
 from .judge_rig import EVERYBODY, JudgeRig
-from .small_boat import CUTOUT, PORT, SALOON, STARBOARD, WHEELHOUSE
+from .small_boat import CUTOUT, MASTHEAD, PORT, SALOON, STARBOARD, WHEELHOUSE, small_boat
 
 HELM = (1, 2, 3, 4, 6, 9)
 RAISED, ACKNOWLEDGED, SILENCED, OVER = 1, 2, 3, 4
 WARNING, EMERGENCY = 1, 2
+NOTICE, FAILED = 21, "lamp_or_fuse_failed"
 AFT = f"node_{SALOON}"
 
 
@@ -23,7 +24,7 @@ class AlarmJudge(JudgeRig):
     """Only the alarm node runs, so that what the stations show does not matter here."""
 
     def __init__(self, kind: type[Requirement]) -> None:
-        super().__init__(kind)
+        super().__init__(kind, small_boat(navigation=True))
         self.event("start", AFT, 0)
         self.dead: set[int] = set()
 
@@ -48,6 +49,9 @@ class AlarmJudge(JudgeRig):
 
     def forced(self, drive: int = PORT, cause: int = 2) -> None:
         self.obeys(0, 1, drive=drive, cause=cause)
+
+    def notice(self, light: int = 2, mask: int = EVERYBODY, **notice: int) -> None:
+        self.frame(NOTICE, MASTHEAD, hand.notice(light, **notice), mask)
 
     def press(self, key: str, node: str = AFT) -> None:
         self.event("key", node, key, 1)
@@ -209,6 +213,90 @@ def test_shown_a_corrupt_report_forces_nothing() -> None:
     rig.obeys(0, 1, cause=2, spoil=True)
     rig.pass_time(3000)
     assert rig.says() == "not exercised"
+
+
+@pytest.mark.parametrize(("after_ms", "verdict"), [(1000, "pass"), (1000.001, "fail"), (1001, "fail")])
+def test_shown_a_failed_light_within_its_limit(after_ms: float, verdict: str) -> None:
+    rig = shown()
+    rig.notice()
+    rig.pass_time(900)
+    rig.after(after_ms - 900)
+    rig.line(1, FAILED, 2, priority=WARNING)
+    assert rig.says() == verdict
+    assert rig.verdict().limit == 1000
+
+
+@pytest.mark.parametrize(
+    ("name", "about", "state"),
+    [(FAILED, 1, RAISED), (FAILED, 2, OVER), ("node_lost", 2, RAISED), ("hears_nothing", SALOON, RAISED)],
+)
+def test_shown_a_failed_light_by_nothing_but_its_own_line(name: str, about: int, state: int) -> None:
+    rig = shown()
+    rig.notice()
+    rig.line(1, name, about, state)
+    rig.pass_time(1100)
+    assert rig.says() == "fail"
+
+
+@pytest.mark.parametrize(("priority", "verdict"), [(WARNING, "pass"), (0, "fail")])
+def test_shown_a_failed_light_among_those_there_is_no_room_for(priority: int, verdict: str) -> None:
+    rig = shown()
+    for number in range(1, 9):
+        rig.line(number, "neutral_key_stuck", number, priority=WARNING if number < 8 else priority)
+    rig.show("alarms_hidden", 1)
+    rig.notice()
+    rig.pass_time(1100)
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize(("waits_ms", "verdict"), [(900, "not exercised"), (1100, "fail")])
+def test_shown_a_light_that_is_sound_again_too_soon_need_not_be(waits_ms: int, verdict: str) -> None:
+    rig = shown()
+    rig.notice()
+    rig.pass_time(waits_ms)
+    rig.notice(state=0)
+    rig.pass_time(3000)
+    assert rig.says() == verdict
+
+
+def test_shown_each_failed_light_and_each_failure() -> None:
+    rig = shown()
+    rig.notice()
+    rig.line(1, FAILED, 2)
+    rig.notice(1)
+    rig.line(2, FAILED, 1)
+    rig.notice(state=0)
+    rig.clear(1)
+    rig.pass_time(3000)
+    assert rig.says() == "pass"
+    rig.notice()
+    rig.pass_time(1100)
+    assert rig.says() == "fail"
+
+
+@pytest.mark.parametrize("light", [hand.notice(3), hand.notice(2, which=41), hand.notice(2) + bytes(1)])
+def test_shown_a_notice_about_something_else_asks_for_nothing(light: bytes) -> None:
+    rig = shown()
+    rig.frame(NOTICE, MASTHEAD, light)
+    rig.pass_time(3000)
+    assert rig.says() == "not exercised"
+
+
+def test_shown_a_failed_light_only_by_who_runs_and_heard_of_it() -> None:
+    rig = shown()
+    rig.notice(mask=rig.all_but(SALOON))
+    rig.pass_time(3000)
+    assert rig.says() == "not exercised"
+    rig.event("fault", "hang", AFT, 1)
+    rig.notice()
+    rig.pass_time(3000)
+    assert rig.says() == "not exercised"
+    rig.event("start", AFT, 2)
+    rig.notice()
+    rig.pass_time(500)
+    assert rig.says() == "inconclusive", "the run ended too soon"
+    rig.pass_time(1000)
+    assert rig.says() == "fail"
 
 
 # ------------------------------------------------------------------------------------------------ alarm.kept

@@ -263,8 +263,10 @@ def test_an_older_condition_changes_nothing() -> None:
     assert rig.says() == PASS
 
 
-@pytest.mark.parametrize(("after_ms", "verdict"), [(1000, PASS), (1000.001, FAIL), (None, FAIL)])
-def test_a_failed_lamp_is_said(after_ms: float | None, verdict: str) -> None:
+@pytest.mark.parametrize(
+    ("after_ms", "which", "verdict"), [(1000, 40, PASS), (1000.001, 40, FAIL), (None, 40, FAIL), (1000, 41, FAIL)]
+)
+def test_a_failed_lamp_is_said(after_ms: float | None, which: int, verdict: str) -> None:
     rig = Mast()
     rig.condition(1, 1)
     rig.event("lamp", "side_lights", 1000, 0)
@@ -272,7 +274,7 @@ def test_a_failed_lamp_is_said(after_ms: float | None, verdict: str) -> None:
     rig.event("lamp", "side_lights", 0, 0)
     if after_ms is not None:
         rig.after(after_ms)
-        rig.journal.frame(rig.now_ns, 0, NOTICE.can_id(MASTHEAD), NOTICE.pack(40, 1, 1, 1, 1), -1)
+        rig.journal.frame(rig.now_ns, 0, NOTICE.can_id(MASTHEAD), NOTICE.pack(which, 1, 1, 1, 1), -1)
     rig.after(3000)
     assert rig.says() == verdict
 
