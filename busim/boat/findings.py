@@ -14,6 +14,8 @@ from busim.reading.document import Document
 from busim.reading.problem import Problem
 from busim.reading.tree import Loc
 
+LISTENERS: Final = ("station", "alarm")
+"""Kinds that keep a list of alarms."""
 END_TOLERANCE_M: Final = 0.5
 """A terminator this near the end is at the end: what is beyond is a drop shorter than any of the lengths below."""
 
@@ -41,7 +43,7 @@ def findings(document: Document[BoatFile]) -> list[Problem]:
     """What is allowed and unwise in this boat, with its places, in the order of the file."""
     boat = document.value
     found = [*_drive_findings(boat), *_ride_through_findings(boat), *_bus_findings(boat), *_idle_findings(boat)]
-    found += helm_findings(boat)
+    found += [*helm_findings(boat), *_navigation_findings(boat)]
     problems = [document.problem(loc, words) for loc, words in found]
     return sorted(problems, key=lambda problem: (problem.line or 0, problem.column or 0, problem.words))
 
@@ -136,6 +138,16 @@ def _recommended(bit_rate: int) -> tuple[RecommendedLengths, int]:
     """
     rate = min((each for each in RECOMMENDED if each >= bit_rate), default=max(RECOMMENDED))
     return RECOMMENDED[rate], rate
+
+
+def _navigation_findings(boat: BoatFile) -> Iterator[tuple[Loc, str]]:
+    listens = {bus for node in boat.nodes.values() if node.kind in LISTENERS for bus in node.taps}
+    for name, light in boat.navigation_lights.items():
+        if not listens & set(boat.nodes[light.node].taps):
+            yield (
+                ("navigation_lights", name),
+                f"{name}: no station and no alarm node is on a bus with {light.node}: when its lamp or fuse fails, nobody is told",
+            )
 
 
 def _idle_findings(boat: BoatFile) -> Iterator[tuple[Loc, str]]:

@@ -291,6 +291,13 @@ FINDINGS = {
                          "taps: {§main: {at_m: 6, plug: true}}}\n"),
          ("\nstations:\n", "\nstations:\n  hand_held: {node: hand_held, may_take: [engine]}\n")],
         "hand_held can be unplugged and is on main with wheelhouse: a crushed plug takes them along"),
+    "a navigation light nobody hears of": (
+        [("\nbuses:\n", "\nbuses:\n  aloft: {bit_rate: 250000, trunk_m: 5, terminators_m: [0, 5]}\n"),
+         ("{main: {at_m: 2.5, drop_m: 0.5}}", "{main: {at_m: 2.5, drop_m: 0.5}, aloft: {at_m: 1}}"),
+         ("\nnodes:\n", "\nnodes:\n  mast: {kind: navigation, address: 40, supply: house, taps: {aloft: {at_m: 3}}}\n"),
+         ("\npanels:\n",
+          "\nnavigation_lights:\n  §masthead: {number: 1, node: mast, channel: 1, lit: [under_way]}\n\npanels:\n")],
+        "masthead: no station and no alarm node is on a bus with mast: when its lamp or fuse fails, nobody is told"),
     "empty page": (
         [("zones: [cabin_lamp]}\n", "zones: [cabin_lamp]}\n"
                                     "        more: {number: 2, does: page, page: empty}\n      §empty: {}\n")],
