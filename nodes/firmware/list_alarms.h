@@ -23,9 +23,9 @@ typedef struct list_entry {
     node_alarm alarm;
     bool answered; /* the crew answered it here, and that is still being sent */
     uint8_t answer;
+    uint8_t ended_by; /* of what comes in notices: bit n, bus n has said once since that it is gone */
     int64_t answer_due_ns;
     int64_t answer_until_ns;
-    uint8_t ended_by; /* of what comes in notices: bit n, bus n has said once since that it is gone */
 } list_entry;
 
 typedef struct list_alarms {

@@ -128,6 +128,18 @@ def test_there_is_a_place_for_every_fault_on_marsh_tern(name: str) -> None:
     assert all(fault.place_words(place) for place in places)
 
 
+def test_a_snapshot_names_the_navigation_light_that_failed() -> None:
+    each = rehearsal("marsh_tern")
+    each.advance(SECOND)
+    each.break_("lamp_open", place_from("lamp_open", {"light": "sidelights"}))
+    each.advance(2 * SECOND)
+    assert {station.name: [alarm.words for alarm in station.alarms] for station in take(each).stations} == {
+        "wheelhouse": ["lamp or fuse failed, sidelights"],  # the only one on a bus with the lights
+        "upper_deck": [],
+        "pendant": [],
+    }
+
+
 def test_a_snapshot_says_who_is_in_control_and_what_is_forced() -> None:
     each = rehearsal("marsh_tern")
     each.advance(2 * SECOND)
