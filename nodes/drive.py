@@ -45,7 +45,8 @@ BOTH_DRIVES: Final = v.TAKES_DRIVE_1 | v.TAKES_DRIVE_2
 class Drive(DriveMachine):
     __slots__ = (
         "acted_on", "alarms", "bus_off", "changed_ns", "doubts", "keys", "lever_counter", "lever_data", "lever_ns", "number",
-        "other", "previous", "report_counter", "report_due_ns", "start_permission", "stations", "steering", "wanted",
+        "other", "previous", "report_counter", "report_due_ns", "start_permission", "stations", "steering",
+        "unequal_ns", "wanted",
     )  # fmt: skip
 
     def __init__(self, plan: WirePlan, address: int, build: int = 1) -> None:
@@ -72,6 +73,8 @@ class Drive(DriveMachine):
         self.lever_data = b""
         """The last lever frame that counted, as it came."""
         self.lever_ns = 0
+        self.unequal_ns = -NEVER
+        """When two buses brought unequal orders under one counter last."""
         self.previous = (v.NEUTRAL, 0)
         self.acted_on = 0
         self.report_counter = 0
@@ -128,7 +131,7 @@ class Drive(DriveMachine):
             self.task_ran = True
             actions += self._obeys()
             actions += self._state()
-            actions += self.alarms.tell(now_ns, causes_of(self))
+            actions += self.alarms.tell(now_ns, causes_of(now_ns, self))
         actions += self.start_permission.tell(now_ns, self)
         if now_ns >= self.beat_due_ns or now_ns >= self.identity_due_ns:
             actions += self.beat(now_ns)
@@ -203,8 +206,10 @@ class Drive(DriveMachine):
         gear, throttle = (gear_1, throttle_1) if self.instance == 1 else (gear_2, throttle_2)
         if gear > v.ASTERN or throttle > 1000:
             return NOTHING
-        if verdict == ACCEPTED:  # a counter that does not go on feeds no timeout
+        if verdict == ACCEPTED:
             self.lever_ns = now_ns
+        else:  # a counter that does not go on feeds no timeout
+            self.unequal_ns = now_ns
         self.acted_on = word >> 48
         if lever_fault:
             return self._told(self._lose(now_ns, v.CAUSE_LEVER_FAULT))

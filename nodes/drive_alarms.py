@@ -4,9 +4,10 @@ from typing import TYPE_CHECKING, Final
 
 from busim.protocol import values as v
 from busim.protocol.alarms import BY_NAME
+from busim.units import SECOND
 
 if TYPE_CHECKING:
-    from nodes.drive_machine import DriveMachine
+    from nodes.drive import Drive
 
 CONTROL_LOST: Final = BY_NAME["control_lost"].number
 NO_LOSS: Final = (v.CAUSE_NONE, v.CAUSE_NEUTRAL_NOW, v.CAUSE_ACTUATOR)
@@ -22,7 +23,16 @@ OF_FAULT: Final = {
 """By the fault in drive_state. An engine whose speed is unlike the command may be the throttle's linkage: the worse one is said."""
 
 
-def causes_of(drive: "DriveMachine") -> list[int]:
+UNEQUAL_ORDERS: Final = BY_NAME["unequal_orders"].number
+UNEQUAL_FOR_NS: Final = SECOND
+"""Copies that differ now and then are one alarm."""
+
+
+def causes_of(now_ns: int, drive: "Drive") -> list[int]:
     """Both the cause and the fault are latched until control is taken anew, and so are the alarms."""
     found = [] if drive.cause in NO_LOSS else [CONTROL_LOST]
-    return [*found, OF_FAULT[drive.fault]] if drive.fault in OF_FAULT else found
+    if drive.fault in OF_FAULT:
+        found.append(OF_FAULT[drive.fault])
+    if now_ns - drive.unequal_ns < UNEQUAL_FOR_NS:
+        found.append(UNEQUAL_ORDERS)
+    return found

@@ -234,7 +234,7 @@ MEMORY: Final[dict[str, dict[str, Kept]]] = {
     "Drive": {
         # No alarm, and no permission to start, ever changes what a drive does with levers. Without the deadlines of the
         # permission it looks at its machinery at its own reports only.
-        **_fixed("alarms", "start_permission"),
+        **_fixed("alarms", "start_permission", "unequal_ns"),
         # How much thrust is left while nobody steers: whom it obeys does not hang on it, and nobody explores with more.
         **_fixed("steering"),
         "doubts": INSIDE,

@@ -93,6 +93,7 @@ ALARMS: Final = (
     AlarmKind(16, "neutral_key_stuck", CAUTION, LISTENER, "the station", "its neutral-now key stays pressed; it can be locked out"),
     AlarmKind(17, "key_locked_out", CAUTION, LISTENER, "the station", "its neutral-now key was named stuck and is ignored"),
     AlarmKind(18, "let_go", EMERGENCY, LISTENER, "what it lost", "was in control here, and does not answer or obeys nobody"),
+    AlarmKind(19, "unequal_orders", WARNING, DRIVE, "the drive", "its station says one thing by one bus and another by the other"),
     AlarmKind(40, "lamp_or_fuse_failed", WARNING, NAVIGATION, "the light, by number", "its lamp or fuse has failed"),
 )
 

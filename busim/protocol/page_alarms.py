@@ -36,8 +36,9 @@ def alarm_rules(plan: WirePlan) -> Iterator[str]:
             "and its frames say so. Its silence ends by its own clock.",
             "A drive raises control_lost for as long as it has a cause latched that took control from a station or found it off "
             "neutral: any but neutral now and actuator. Its faults of drive_state raise shift_fault (1), throttle_fault (2 and 5), "
-            "sensor_fault (3 and 4). Both end with the next take. A station raises lever_fault while its lever frames carry one or "
-            "its wheel frames do.",
+            "sensor_fault (3 and 4). Both end with the next take. It raises unequal_orders while two buses bring unequal lever "
+            "frames under one counter, and for 1 s after. A station raises lever_fault while its lever frames carry one or its "
+            "wheel frames do.",
             "Any helm node that receives a sound heartbeat under its own address raises two_at_one_address until none "
             "came for 1 s.",
         ]

@@ -132,6 +132,7 @@ static void start_control(drive *self, int64_t now_ns)
     self->old_lever_id = DRIVE_NO_ID;
 #endif
     self->any_lever = false;
+    self->unequal_ns = -NODE_NEVER;
     self->lever_ns = 0;
     self->previous.gear = BUSIM_GEAR_NEUTRAL;
     self->previous.throttle_permille = 0u;

@@ -145,6 +145,7 @@ typedef struct drive {
     busim_pair_watch lever_counter;
     busim_frame lever; /* the last that counted, as it came */
     bool any_lever;
+    int64_t unequal_ns; /* when two buses brought unequal orders under one counter last */
     int64_t lever_ns;
     busim_asked previous; /* what the last lever frame asked */
     uint8_t acted_on;

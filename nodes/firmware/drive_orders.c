@@ -166,8 +166,10 @@ void drive_on_lever(drive *self, int64_t now_ns, uint8_t bus, const busim_frame 
     if (asked.gear > BUSIM_GEAR_ASTERN || asked.throttle_permille > 1000u) {
         return;
     }
-    if (verdict == BUSIM_ACCEPTED) { /* a counter that does not go on feeds no timeout */
+    if (verdict == BUSIM_ACCEPTED) {
         self->lever_ns = now_ns;
+    } else { /* a counter that does not go on feeds no timeout */
+        self->unequal_ns = now_ns;
     }
     self->acted_on = busim_counter_of(frame);
     if (lever.lever_fault != 0u) {

@@ -81,15 +81,20 @@ static uint8_t alarm_of_fault(uint8_t fault)
     }
 }
 
+#define UNEQUAL_FOR_NS NODE_SECOND /* copies that differ now and then are one alarm */
+
 void drive_tell_alarms(drive *self, int64_t now_ns, node_actions *actions)
 {
-    uint8_t causes[2];
+    uint8_t causes[3];
     uint8_t count = 0u;
     if (self->cause != BUSIM_CAUSE_NONE && self->cause != BUSIM_CAUSE_NEUTRAL_NOW && self->cause != BUSIM_CAUSE_ACTUATOR) {
         causes[count++] = BUSIM_ALARM_IS_ABOUT_CONTROL_LOST;
     }
     if (self->fault != BUSIM_DRIVE_FAULT_NONE) {
         causes[count++] = alarm_of_fault(self->fault);
+    }
+    if (now_ns - self->unequal_ns < UNEQUAL_FOR_NS) {
+        causes[count++] = BUSIM_ALARM_IS_ABOUT_UNEQUAL_ORDERS;
     }
     node_alarms_tell(&self->alarms, now_ns, causes, count, actions);
 }

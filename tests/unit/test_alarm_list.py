@@ -82,7 +82,7 @@ def test_corrupt_frames_raise_nothing() -> None:
     assert rig.lines == []
 
 
-@pytest.mark.parametrize("which", [0, 19, 255])
+@pytest.mark.parametrize("which", [0, 20, 255])
 def test_numbers_that_stand_for_nothing_are_not_listed(which: int) -> None:
     rig = awake()
     can_id = hand.id_of(hand.ALARM, PORT)
