@@ -63,9 +63,9 @@ class AlarmList:
         self.roll_call = RollCall(plan, address)
         self.helm = HelmWatch(plan, address)
         self.counters = {
-            (code, other): counter_watch(plan, address, other)
+            (message.code, other): counter_watch(plan, address, other, message)
             for other in self.roll_call.members
-            for code in (ALARM.code, ALARM_ANSWER.code)
+            for message in (ALARM, ALARM_ANSWER)
         }
         self.lights: dict[tuple[int, int], set[int]] = {}
         """(bus, id of a navigation node's notice) -> numbers of its lights: it has no word on any other."""
@@ -115,7 +115,7 @@ class AlarmList:
         """For a node that does not follow the drives' reports itself; the counter is judged, as a frame may come late."""
         word = check(can_id, data)
         drive = address_of(can_id)
-        if word != INVALID and self.helm.counters[drive].judge(counter_of(word), bus) == ACCEPTED:
+        if word != INVALID and self.helm.counters[drive].judge(counter_of(word), bus, now_ns) == ACCEPTED:
             station, number, _, _, _, cause, _ = DRIVE_OBEYS.unpack(word)
             self.helm.obeys(now_ns, drive, station, number, cause)
         return NOTHING
@@ -127,7 +127,7 @@ class AlarmList:
         raiser = address_of(can_id)
         if word == INVALID:
             return NOTHING
-        verdict = self.counters[ALARM.code, raiser].judge(counter_of(word), bus)
+        verdict = self.counters[ALARM.code, raiser].judge(counter_of(word), bus, now_ns)
         which, about, state, _, number = ALARM.unpack(word)
         kind = BY_NUMBER.get(which)
         if verdict == DUPLICATE or kind is None or not kind.sent_in_alarm:
@@ -200,7 +200,7 @@ class AlarmList:
         """What was answered elsewhere counts here too, also for an alarm whose raiser has long taken it back."""
         word = check(can_id, data)
         listener = address_of(can_id)
-        if word == INVALID or self.counters[ALARM_ANSWER.code, listener].judge(counter_of(word), bus) != ACCEPTED:
+        if word == INVALID or self.counters[ALARM_ANSWER.code, listener].judge(counter_of(word), bus, now_ns) != ACCEPTED:
             return NOTHING
         which, raiser, answer, number = ALARM_ANSWER.unpack(word)
         if raiser == self.address:

@@ -56,7 +56,9 @@ class AlarmRaiser:
         mine = set(self.buses)
         listeners = (other for other, _, kind in plan.nodes if kind in LISTENERS and other != address)
         self.answers = {
-            listener: counter_watch(plan, address, listener) for listener in listeners if mine & set(plan.buses_of(listener))
+            listener: counter_watch(plan, address, listener, ALARM_ANSWER)
+            for listener in listeners
+            if mine & set(plan.buses_of(listener))
         }
         self.entries: dict[int, Raised] = {}
         """By the number of the alarm: all of them are about this node."""
@@ -84,7 +86,7 @@ class AlarmRaiser:
 
     def on_answer(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         word = check(can_id, data)
-        if word != INVALID and self.answers[address_of(can_id)].judge(counter_of(word), bus) == ACCEPTED:
+        if word != INVALID and self.answers[address_of(can_id)].judge(counter_of(word), bus, now_ns) == ACCEPTED:
             self.answer(now_ns, *ALARM_ANSWER.unpack(word))
         return NOTHING
 

@@ -31,7 +31,7 @@ class Condition:
         self.said_ns = -NEVER
         """When anybody said last what stands."""
         self.watches: dict[int, CounterWatch] = {
-            station.address: counter_watch(plan, receiver, station.address)
+            station.address: counter_watch(plan, receiver, station.address, CONDITION)
             for station in plan.stations
             if station.address != receiver
         }
@@ -41,7 +41,7 @@ class Condition:
         stations began anew, and count from 1."""
         word = check(can_id, data)
         station = address_of(can_id)
-        if word == INVALID or self.watches[station].judge(counter_of(word), bus) != ACCEPTED:
+        if word == INVALID or self.watches[station].judge(counter_of(word), bus, now_ns) != ACCEPTED:
             return False
         condition, number = CONDITION.unpack(word)
         if condition >= KNOWN or not number:

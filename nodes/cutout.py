@@ -82,7 +82,7 @@ class Cutout(Member):
         self.cut_after_ns = (self.me.limit_ms + self.me.cutout_ms) * MS
         self.alarms = AlarmRaiser(plan, address)
         self.state = WATCHING
-        self.obeys_counter = counter_watch(plan, address, self.drive)
+        self.obeys_counter = counter_watch(plan, address, self.drive, DRIVE_OBEYS)
         self.acted = (0, 0, -1)
         """(station, number, last lever frame acted on), as its drive reported last."""
         self.pair = NOBODY
@@ -142,7 +142,7 @@ class Cutout(Member):
 
     def _on_obeys(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         word = check(can_id, data)
-        if word == INVALID or self.obeys_counter.judge(counter_of(word), bus) != ACCEPTED:
+        if word == INVALID or self.obeys_counter.judge(counter_of(word), bus, now_ns) != ACCEPTED:
             return NOTHING
         station, number, acted_on, _, _, self.told_cause, _ = DRIVE_OBEYS.unpack(word)
         self.heard_ns = now_ns

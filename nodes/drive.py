@@ -56,7 +56,7 @@ class Drive(DriveMachine):
         """Neutral now acts from any station, also from one that may not control this drive."""
         others = [drive.address for drive in plan.drives if drive.instance != self.instance]
         self.other = (
-            OtherDrive(others[0], self.me, self.timing, counter_watch(plan, address, others[0])) if others else None
+            OtherDrive(others[0], self.me, self.timing, counter_watch(plan, address, others[0], DRIVE_OBEYS)) if others else None
         )
         self.bus_off = False
         """The controller of its only bus is."""
@@ -196,7 +196,7 @@ class Drive(DriveMachine):
         word = check(can_id, data)
         if word == INVALID:
             return NOTHING
-        verdict = self.lever_counter.judge(counter_of(word), bus)
+        verdict = self.lever_counter.judge(counter_of(word), bus, now_ns)
         if verdict != ACCEPTED and (verdict != DUPLICATE or not self._unequal(word, data)):
             return NOTHING
         self.lever_data = data
@@ -260,7 +260,7 @@ class Drive(DriveMachine):
         station = address_of(can_id)
         watch = self.stations[station]
         word = check(can_id, data)
-        if word == INVALID or watch.claim_counter.judge(counter_of(word), bus) != ACCEPTED:
+        if word == INVALID or watch.claim_counter.judge(counter_of(word), bus, now_ns) != ACCEPTED:
             return NOTHING
         claim = CLAIM.unpack(word)
         before, watch.claim = watch.claim, claim
@@ -283,7 +283,7 @@ class Drive(DriveMachine):
         self.wanted = wanted
         self.changed_ns = now_ns
         self.lever_id = LEVER.can_id(station)
-        self.lever_counter = counter_watch(self.plan, self.address, station)
+        self.lever_counter = counter_watch(self.plan, self.address, station, LEVER)
         self.lever_data = b""
         self.lever_ns = now_ns
         # What it does already is the first of the two that have to agree before it does more.

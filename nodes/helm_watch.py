@@ -3,6 +3,7 @@
 from typing import Final
 
 from busim.protocol.alarms import BY_NAME, KEY_STUCK_MS, LOCK_FORGOTTEN_MS, NOBODY_AFTER_MS
+from busim.protocol.catalogue import DRIVE_OBEYS
 from busim.protocol.counter import counter_watch
 from busim.protocol.plan import WirePlan
 from busim.protocol.values import CAUSE_NEUTRAL_NOW
@@ -37,7 +38,7 @@ class HelmWatch:
     def __init__(self, plan: WirePlan, address: int) -> None:
         mine = set(plan.buses_of(address))
         drives = [drive.address for drive in plan.drives if mine & set(plan.buses_of(drive.address))]
-        self.counters = {drive: counter_watch(plan, address, drive) for drive in drives}
+        self.counters = {drive: counter_watch(plan, address, drive, DRIVE_OBEYS) for drive in drives}
         self.missing_ns = plan.timing.heartbeat_missing_ms * MS
         self.heard_ns = dict.fromkeys(drives, -NEVER)
         self.pairs = dict.fromkeys(drives, (0, 0))

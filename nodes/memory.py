@@ -9,7 +9,7 @@ from collections.abc import Callable
 from typing import Any, Final
 
 from busim.protocol.catalogue import CLAIM, DRIVE_OBEYS, DRIVE_STATE, HEARTBEAT, LEVER, NEUTRAL_NOW, RUDDER_STATE, WHEEL
-from busim.protocol.counter import LEFT_OVER, newer
+from busim.protocol.counter import newer
 from busim.protocol.tables import DRIVE_TABLE, STATION_TABLE
 from busim.protocol.values import NEUTRAL
 from busim.seam import Kept
@@ -121,11 +121,19 @@ def _only_with_pair(node: Any, follower: Any, data: bytes) -> bytes:
     return data if follower.obeyed and hasattr(counter, "buses") else b""
 
 
-def _alone(node: Any, watch: Any, alone: tuple[int, int]) -> tuple[int, int]:
-    """Who was the only one counts where another bus stands at the last frame acted on: one left behind never gets there again."""
-    bus, frames = alone
-    level = any(each.last == watch.last for number, each in watch.buses.items() if number != bus)
-    return bus, min(frames, LEFT_OVER) if level else 1
+def _alone(node: Any, watch: Any, since_ns: int) -> int:
+    """Who is the only one counts where another bus stands at the last frame acted on: one left behind never gets there again."""
+    level = any(each.last == watch.last for number, each in watch.buses.items() if number != watch.alone_bus)
+    return max(since_ns, -(int(watch.limit_ms) // 2) * MS) if level else 0
+
+
+def _counted(node: Any, each: Any, counted_ns: int) -> int:
+    """Only whether its limit has passed counts."""
+    return max(counted_ns, -int(each.limit_ms) * MS)
+
+
+def _near(node: Any, each: Any, near_ns: int) -> int:
+    return max(near_ns, -(int(each.limit_ms) // 2) * MS)
 
 
 def _while_obeyed(instead: Any) -> Callable[[Any, Any, Any], Any]:
@@ -206,7 +214,12 @@ MEMORY: Final[dict[str, dict[str, Kept]]] = {
         **_values("beat_templates", "task_ran", "working"),
     },
     "CounterWatch": {"last": Kept("seen"), "candidate": Kept("seen"), "max_gap": FIXED},
-    "PairWatch": {"alone": Kept("value", trim=_alone), "buses": INSIDE},
+    "BusOfPair": {
+        "counted_ns": Kept("moment", trim=_counted),
+        "limit_ms": FIXED,
+        "near_ns": Kept("moment", trim=_near),
+    },
+    "PairWatch": {"alone_bus": VALUE, "alone_ns": Kept("moment", trim=_alone), "buses": INSIDE, "limit_ms": FIXED},
     "HeartbeatWatch": {"counter": Kept("inside", code=HEARTBEAT.code), "heard_ns": Kept("moment", _missing_ms), "same_boat": VALUE},
     "StationWatch": {
         "claim": Kept("number", at=0, trim=_claim),

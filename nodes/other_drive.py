@@ -35,7 +35,7 @@ class OtherDrive:
     def take(self, now_ns: int, bus: int, can_id: int, data: bytes) -> bool:
         """Note its report; True where whom it obeys has changed."""
         word = check(can_id, data)
-        if word == INVALID or self.counter.judge(counter_of(word), bus) != ACCEPTED:
+        if word == INVALID or self.counter.judge(counter_of(word), bus, now_ns) != ACCEPTED:
             return False
         station, number, *_ = DRIVE_OBEYS.unpack(word)
         self.heard_ns = now_ns

@@ -63,7 +63,7 @@ class Presence:
             return True
         of_bus = pair.buses[bus]
         before = of_bus.last
-        new = pair.judge(counter, bus) == ACCEPTED
+        new = pair.judge(counter, bus, now_ns) == ACCEPTED
         if of_bus.last != before:
             self.heard_ns[bus] = now_ns
         return new
@@ -85,7 +85,7 @@ class RollCall:
         self.members: dict[int, Presence] = {}
         for other in sorted({each for trunk in self.trunks.values() for each in trunk} - {address}):
             shared = tuple(bus for bus in mine if other in self.trunks[bus])
-            self.members[other] = Presence(counter_watch(plan, address, other), shared)
+            self.members[other] = Presence(counter_watch(plan, address, other, HEARTBEAT), shared)
         self.due_ns = NEVER
         self.changed_ns = 0
         """When somebody was found missing, or heard again, last."""

@@ -77,7 +77,8 @@ class Rudder(Member):
         self.alarms = AlarmRaiser(plan, address)
         self.stations = {station: Taker(plan, address, station) for station in self.me.stations}
         self.drives = {
-            drive.address: DrivePair(drive.instance, counter_watch(plan, address, drive.address)) for drive in plan.drives
+            drive.address: DrivePair(drive.instance, counter_watch(plan, address, drive.address, DRIVE_OBEYS))
+            for drive in plan.drives
         }
         self.state = WAKING
         self.obeyed = 0
@@ -176,7 +177,7 @@ class Rudder(Member):
         word = check(can_id, data)
         if word == INVALID:
             return NOTHING
-        verdict = self.wheel_counter.judge(counter_of(word), bus)
+        verdict = self.wheel_counter.judge(counter_of(word), bus, now_ns)
         number, wanted, kind, wheel_fault = WHEEL.unpack(word)
         if kind > v.WHEEL_NOT_STEERING:
             return NOTHING
@@ -232,7 +233,7 @@ class Rudder(Member):
         station = address_of(can_id)
         taker = self.stations[station]
         word = check(can_id, data)
-        if word == INVALID or taker.claim_counter.judge(counter_of(word), bus) != ACCEPTED:
+        if word == INVALID or taker.claim_counter.judge(counter_of(word), bus, now_ns) != ACCEPTED:
             return NOTHING
         number, wanted, *_, withdrawn = CLAIM.unpack(word)
         before, taker.claim = taker.claim, (number, wanted)
@@ -250,7 +251,7 @@ class Rudder(Member):
     def _on_drive_obeys(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         drive = self.drives[address_of(can_id)]
         word = check(can_id, data)
-        if word == INVALID or drive.counter.judge(counter_of(word), bus) != ACCEPTED:
+        if word == INVALID or drive.counter.judge(counter_of(word), bus, now_ns) != ACCEPTED:
             return NOTHING
         station, number, *_ = DRIVE_OBEYS.unpack(word)
         if (station, number) == drive.pair:
@@ -271,7 +272,7 @@ class Rudder(Member):
         if not taker.heartbeat.good(now_ns, self.timing.heartbeat_missing_ms * MS) or (self.state, "taken") not in MOVES:
             return []
         self.obeyed, self.number = station, number
-        self.wheel_counter = counter_watch(self.plan, self.address, station)
+        self.wheel_counter = counter_watch(self.plan, self.address, station, WHEEL)
         self.wheel_data = b""
         self.wheel_ns = now_ns
         self.side = 0

@@ -72,7 +72,8 @@ class Station(Member):
         self.me = plan.station_at(address)
         self.wanted = sum(self.me.drives)  # TAKES_DRIVE_1 and _2 are the instances' values
         self.drives = {
-            drive.address: DriveEcho(counter_watch(plan, address, drive.address), drive.on_loss == "idle") for drive in plan.drives
+            drive.address: DriveEcho(counter_watch(plan, address, drive.address, DRIVE_OBEYS), drive.on_loss == "idle")
+            for drive in plan.drives
         }
         self.echoes = {drive.address: self.drives[drive.address] for drive in plan.drives if drive.instance in self.me.drives}
         """Of the drives this station may take."""
@@ -291,7 +292,7 @@ class Station(Member):
     def _on_drive_obeys(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         word = check(can_id, data)
         echo = self.drives[address_of(can_id)]
-        if word == INVALID or echo.counter.judge(counter_of(word), bus) != ACCEPTED:
+        if word == INVALID or echo.counter.judge(counter_of(word), bus, now_ns) != ACCEPTED:
             return NOTHING
         echo.heard_ns = now_ns
         station, number, acted_on, _, state, cause, _ = DRIVE_OBEYS.unpack(word)

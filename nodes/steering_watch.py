@@ -26,7 +26,7 @@ class SteeringWatch:
         self.cap_permille = rudder.no_steer_permille
         self.missing_ns = plan.timing.heartbeat_missing_ms * MS
         self.wait_ns = plan.timing.transfer_ms * MS
-        self.counter = counter_watch(plan, receiver, rudder.address)
+        self.counter = counter_watch(plan, receiver, rudder.address, RUDDER_STATE)
         self.heard_ns = -NEVER
         self.fault = v.RUDDER_SOUND
         self.nobody_since_ns = -NEVER
@@ -36,7 +36,7 @@ class SteeringWatch:
     def take(self, now_ns: int, bus: int, can_id: int, data: bytes) -> bool:
         """Note a report of the rudder; True where what it says of its health, or whether anybody steers, has changed."""
         word = check(can_id, data)
-        if word == INVALID or self.counter.judge(counter_of(word), bus) != ACCEPTED:
+        if word == INVALID or self.counter.judge(counter_of(word), bus, now_ns) != ACCEPTED:
             return False
         station, _, _, _, fault = RUDDER_STATE.unpack(word)
         before = self.fault, self.nobody_since_ns

@@ -1,7 +1,7 @@
 """What a node remembers of another one: its heartbeat, its claims."""
 
 from busim.protocol.alarms import LOCK_FORGOTTEN_MS
-from busim.protocol.catalogue import HEARTBEAT
+from busim.protocol.catalogue import CLAIM, HEARTBEAT
 from busim.protocol.codec import INVALID, check, counter_of
 from busim.protocol.counter import ACCEPTED, NONE_YET, CounterWatch, counter_watch
 from busim.protocol.plan import WirePlan
@@ -23,7 +23,7 @@ class HeartbeatWatch:
     def take(self, now_ns: int, bus: int, can_id: int, data: bytes, helm_fingerprint: int) -> bool:
         """Note a heartbeat frame; False where it does not count (CRC, duplicate, counter)."""
         word = check(can_id, data)
-        if word == INVALID or self.counter.judge(counter_of(word), bus) != ACCEPTED:
+        if word == INVALID or self.counter.judge(counter_of(word), bus, now_ns) != ACCEPTED:
             return False
         self.heard_ns = now_ns
         self.same_boat = word >> _FINGERPRINT_AT & _FINGERPRINT_MASK == helm_fingerprint
@@ -39,8 +39,8 @@ class StationWatch:
     __slots__ = ("claim", "claim_counter", "heartbeat")
 
     def __init__(self, plan: WirePlan, receiver: int, station: int) -> None:
-        self.heartbeat = HeartbeatWatch(counter_watch(plan, receiver, station))
-        self.claim_counter = counter_watch(plan, receiver, station)
+        self.heartbeat = HeartbeatWatch(counter_watch(plan, receiver, station, HEARTBEAT))
+        self.claim_counter = counter_watch(plan, receiver, station, CLAIM)
         self.claim: tuple[int, ...] = ()
 
 

@@ -42,7 +42,7 @@ class Wheel:
         """Its sensor is out of range, or was never read."""
         self.counter = 0
         self.due_ns = NEVER
-        self.rudder_counter = counter_watch(plan, address, rudder.address)
+        self.rudder_counter = counter_watch(plan, address, rudder.address, RUDDER_STATE)
         self.missing_ns = plan.timing.heartbeat_missing_ms * MS
         self.heard_ns = -NEVER
         self.pair: Pair = (0, 0)
@@ -80,7 +80,7 @@ class Wheel:
     def hear(self, now_ns: int, bus: int, can_id: int, data: bytes) -> bool:
         """Note a report of the rudder; True where what it says of its master or its health is new."""
         word = check(can_id, data)
-        if word == INVALID or self.rudder_counter.judge(counter_of(word), bus) != ACCEPTED:
+        if word == INVALID or self.rudder_counter.judge(counter_of(word), bus, now_ns) != ACCEPTED:
             return False
         silent = not self.heard(now_ns)
         station, number, _, _, fault = RUDDER_STATE.unpack(word)

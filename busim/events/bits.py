@@ -178,7 +178,7 @@ class CounterRule:
         self.last: int | None = None
         self.strange: int | None = None
 
-    def counts(self, counter: int, bus: int = 0) -> bool:
+    def counts(self, counter: int, bus: int = 0, now_ns: int = 0) -> bool:
         step = None if self.last is None else (counter - self.last) % 256
         if step == 0:
             return False
@@ -190,32 +190,74 @@ class CounterRule:
         return good
 
 
+class OneBus:
+    """One of several buses by which a sender is heard."""
+
+    __slots__ = ("astray", "brought_ns", "rule", "up_ns")
+
+    def __init__(self, max_gap: int, since_ns: int) -> None:
+        self.rule = CounterRule(max_gap)
+        self.brought_ns = since_ns
+        """When it last brought something that its rule let through."""
+        self.astray = False
+        self.up_ns: int | None = None
+        """Of one astray: since when it has kept up with what counts."""
+
+
 class SeveralBusesRule:
-    """The counter rule for a sender heard on several buses, as the written page has it: a rule for each bus; what it lets through
-    counts if it is ahead of the last that counted. Behind it, it counts only where no other bus stands at that last one any more,
-    or this bus has been the only one to bring anything for 32 frames."""
+    """The counter rule for a sender heard on several buses, as the written page has it: a rule for each bus, and what it lets
+    through counts if it is new. Ahead of the last that counted it is, by a bus that is not astray. Anything else is new where no
+    other bus stands at that last one, or this bus has been the only one to bring anything for half of `limit_ns`.
 
-    __slots__ = ("last", "max_gap", "only", "only_times", "rules")
+    Astray is a bus that was more than `max_gap` off, or brought nothing for `limit_ns` of what counted, until it has kept up for
+    half of that.
+    """
 
-    def __init__(self, max_gap: int) -> None:
+    __slots__ = ("buses", "counted_ns", "half_ns", "last", "limit_ns", "max_gap", "only", "only_ns", "since_ns")
+
+    def __init__(self, max_gap: int, limit_ns: int) -> None:
         self.max_gap = max_gap
-        self.rules: dict[int, CounterRule] = {}
+        self.limit_ns = limit_ns
+        self.half_ns = limit_ns // 2_000_000 * 1_000_000
+        """In whole ms, as nodes count it."""
+        self.buses: dict[int, OneBus] = {}
         self.last: int | None = None
+        self.since_ns = self.counted_ns = 0
+        """When the first one counted, and the last."""
         self.only = -1
-        self.only_times = 0
-        """The bus of the last frame let through, and how many in a row came by the same, it included."""
+        self.only_ns = 0
+        """The bus of the last frame let through, and since when all came by the same."""
 
-    def counts(self, counter: int, bus: int) -> bool:
-        rule = self.rules.setdefault(bus, CounterRule(self.max_gap))
-        if not rule.counts(counter):
+    def counts(self, counter: int, bus: int, now_ns: int) -> bool:
+        mine = self.buses.setdefault(bus, OneBus(self.max_gap, self.since_ns))
+        if not mine.rule.counts(counter):
             return False
-        self.only_times = self.only_times + 1 if bus == self.only else 1
-        self.only = bus
-        if counter == self.last:
+        if bus != self.only or now_ns - mine.brought_ns >= self.limit_ns:
+            self.only, self.only_ns = bus, now_ns
+        if self.last is None:
+            self.since_ns = now_ns
+            for each in self.buses.values():
+                each.brought_ns = now_ns
+        elif self.counted_ns - mine.brought_ns >= self.limit_ns:
+            mine.astray, mine.up_ns = True, None
+        mine.brought_ns = now_ns
+        if self.last is not None and not self._new(mine, (counter - self.last) % 256, now_ns):
             return False
-        if self.last is not None and (self.last - counter) % 256 <= 128:
-            elsewhere = {each.last for number, each in self.rules.items() if number != bus}
-            if self.last in elsewhere and self.only_times < 32:
-                return False
-        self.last = counter
+        self.last, self.counted_ns = counter, now_ns
+        mine.astray = False
         return True
+
+    def _new(self, mine: OneBus, ahead: int, now_ns: int) -> bool:
+        if mine.astray and mine.up_ns is not None and now_ns - mine.up_ns >= self.half_ns:
+            mine.astray = False
+        if ahead and (
+            (ahead < 128 and not mine.astray)
+            or now_ns - self.only_ns >= self.half_ns
+            or self.last not in [each.rule.last for each in self.buses.values() if each is not mine]
+        ):
+            return True
+        if self.max_gap < ahead < 256 - self.max_gap:
+            mine.astray, mine.up_ns = True, None
+        elif mine.astray and mine.up_ns is None:
+            mine.up_ns = now_ns
+        return False

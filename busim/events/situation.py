@@ -11,7 +11,7 @@ from busim.events.engine_view import Engines
 from busim.events.ground_view import GroundView, apart_mm
 from busim.events.journal import Event, Journal
 from busim.events.rudder_view import view_of
-from busim.protocol.plan import DrivePlan, WirePlan
+from busim.protocol.plan import DrivePlan, Timing, WirePlan
 from busim.units import MS
 
 LOSS_SLACK_NS = 5 * MS
@@ -27,18 +27,18 @@ class DriveView:
     __slots__ = (
         "acted_on", "address", "asked_gear", "buses", "cause", "claim_heard", "claims", "control_ns", "counter_rule", "heard_ns",
         "instance", "levers_ns",
-        "lost_base_ns", "max_gap", "name", "node", "number", "plan", "recent", "row", "sensed_gear", "state", "station",
-        "true_at_stop", "true_gear",
+        "lost_base_ns", "name", "node", "number", "plan", "recent", "row", "sensed_gear", "state", "station",
+        "timing", "true_at_stop", "true_gear",
     )  # fmt: skip
 
-    def __init__(self, plan: DrivePlan, node: str, max_gap: int, buses: int) -> None:
+    def __init__(self, plan: DrivePlan, node: str, timing: Timing, buses: int) -> None:
         self.plan = plan
         self.buses = buses
         self.name = plan.name
         self.node = node
         self.address = plan.address
         self.instance = plan.instance
-        self.max_gap = max_gap
+        self.timing = timing
         self.forget()
         self.true_gear: int | None = None
         self.true_at_stop: bool | None = None
@@ -57,7 +57,7 @@ class DriveView:
         """When the last valid lever frame of the station in control was received (or control was taken)."""
         self.lost_base_ns: int | None = None
         """`control_ns` at which control was lost and not taken anew since."""
-        self.counter_rule = self.new_rule()
+        self.counter_rule = self.lever_rule()
         self.recent: tuple[tuple[int, int, int], ...] = ()
         """The last valid lever frames: (counter, gear, throttle), newest last."""
         self.acted_on = -1
@@ -69,11 +69,15 @@ class DriveView:
         self.claim_heard = (-1, -1)
         """(id, counter) of the last claim: a frame that came twice is one claim."""
 
-    def new_rule(self, buses: int | None = None) -> bits.CounterRule | bits.SeveralBusesRule:
-        """As a node hears a sender that begins: by the one bus they share, or by several that may bring the same. Left out: as one
-        that is on all buses of the drive."""
+    def new_rule(self, limit_ms: int, buses: int | None = None) -> bits.CounterRule | bits.SeveralBusesRule:
+        """As a node hears a sender that begins: by the one bus they share, or by several that may bring the same. `buses` left out:
+        as one that is on all buses of the drive. `limit_ms`: silent for so long, it means something."""
         shared = self.buses if buses is None else buses
-        return bits.CounterRule(self.max_gap) if shared <= 1 else bits.SeveralBusesRule(self.max_gap)
+        max_gap = self.timing.max_gap
+        return bits.CounterRule(max_gap) if shared <= 1 else bits.SeveralBusesRule(max_gap, limit_ms * MS)
+
+    def lever_rule(self) -> bits.CounterRule | bits.SeveralBusesRule:
+        return self.new_rule(self.timing.control_timeout_ms)
 
 
 class Situation:
@@ -90,9 +94,9 @@ class Situation:
         self.light_of = {light.number: light.name for light in plan.navigation_lights}
         self.host_bit = {address: 1 << index for index, (address, _, _) in enumerate(plan.nodes)}
         self.timeout_ns = plan.timing.control_timeout_ms * MS
-        max_gap = plan.timing.max_gap
         self.drives = {
-            drive.name: DriveView(drive, names[drive.address], max_gap, len(plan.buses_of(drive.address))) for drive in plan.drives
+            drive.name: DriveView(drive, names[drive.address], plan.timing, len(plan.buses_of(drive.address)))
+            for drive in plan.drives
         }
         self.engines = Engines(plan)
         self.alarms = Alarms()
@@ -170,7 +174,7 @@ class Situation:
                     return
                 whole = int.from_bytes(data, "big")
             counter = whole >> 48 & 0xFF
-            if not drive.counter_rule.counts(counter, bus) or whole >> 32 & 0xFFFF != drive.number:
+            if not drive.counter_rule.counts(counter, bus, now_ns) or whole >> 32 & 0xFFFF != drive.number:
                 continue
             gear = bits.field(whole, bits.LEVER_GEAR[drive.instance])
             throttle = bits.field(whole, bits.LEVER_THROTTLE[drive.instance])
@@ -218,7 +222,7 @@ class Situation:
             elif station:
                 drive.lost_base_ns = None
                 drive.control_ns = now_ns
-                drive.counter_rule = drive.new_rule()
+                drive.counter_rule = drive.lever_rule()
                 drive.recent = ()
                 drive.levers_ns = {}
             drive.station, drive.number = station, number

@@ -50,7 +50,6 @@ from busim.export.c_messages import message_declarations, message_functions
 from busim.export.c_tables import table_declarations, table_definitions, value_declarations
 from busim.export.c_text import Names, comment, filled, guarded, heading, macro, unsigned
 from busim.protocol.catalogue import PROTOCOL_VERSION
-from busim.protocol.counter import LEFT_OVER
 from busim.protocol.crc8 import BYTE_TABLE, FINAL_XOR, POLYNOMIAL, START
 from busim.protocol.ids import ADDRESS_BITS, ADDRESS_MASK
 
@@ -203,12 +202,7 @@ def protocol_header(head: str) -> str:
 
 def _declarations() -> Iterator[str]:
     names = Names()
-    yield "\n".join(
-        [
-            macro(names.give("protocol_version"), unsigned(PROTOCOL_VERSION)),
-            macro(names.give("pair_left_over"), unsigned(LEFT_OVER), "frames in a row by one bus of a pair: the other is dead"),
-        ]
-    )
+    yield macro(names.give("protocol_version"), unsigned(PROTOCOL_VERSION))
     yield TYPES
     yield PROTOTYPES
     yield from value_declarations(names)

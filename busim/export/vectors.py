@@ -13,12 +13,13 @@ from typing import Any, Final
 from busim.export.written import MARK
 from busim.protocol.catalogue import LEVER, MESSAGES, PROTOCOL_VERSION
 from busim.protocol.codec import INVALID, Message, Signal, check, read_plain
-from busim.protocol.counter import ACCEPTED, DUPLICATE, REFUSED, CounterWatch, PairWatch
+from busim.protocol.counter import ACCEPTED, DUPLICATE, REFUSED, CounterWatch, PairWatch, limit_ms
 from busim.protocol.ids import HELM_ADDRESSES, code_of
 from busim.protocol.page_boat import senders_of
 from busim.protocol.plan import WirePlan
+from busim.units import MS
 
-FORMAT: Final = 1
+FORMAT: Final = 2
 OK: Final = "ok"
 OTHER_MESSAGE: Final = "other_message"
 WRONG_LENGTH: Final = "wrong_length"
@@ -48,12 +49,14 @@ class Frame:
 
 @dataclass(frozen=True)
 class Run:
-    """Frames of one sender as (bus, counter), and what each of them is; on a pair of buses where `buses` has two."""
+    """Frames of one sender as (ms, bus, counter), and what each of them is; on a pair of buses, with its limit, where `buses` has
+    two."""
 
     why: str
     max_gap: int
+    limit_ms: int
     buses: tuple[int, ...]
-    frames: tuple[tuple[int, int], ...]
+    frames: tuple[tuple[int, int, int], ...]
     verdicts: tuple[int, ...]
 
 
@@ -148,7 +151,7 @@ def _broken(message: Message, address: int) -> Iterator[Frame]:
 
 
 def runs_of(plan: WirePlan) -> Iterator[Run]:
-    gap = plan.timing.max_gap
+    gap, limit = plan.timing.max_gap, limit_ms(plan.timing, LEVER)
     alone: tuple[tuple[str, tuple[int, ...]], ...] = (
         ("one after the other, over the end", (253, 254, 255, 0, 1)),
         ("the same again and again", (7, 8, 8, 8, 9)),
@@ -160,24 +163,45 @@ def runs_of(plan: WirePlan) -> Iterator[Run]:
     )
     for why, counters in alone:
         watch = CounterWatch(gap)
-        yield Run(why, gap, (0,), tuple((0, each) for each in counters), tuple(watch.judge(each) for each in counters))
-    pairs: tuple[tuple[str, tuple[tuple[int, int], ...]], ...] = (
-        ("a pair: both bring the same", _both(0, 5)),
-        ("a pair: one bus late", ((0, 0), (0, 1), (1, 0), (1, 1), (0, 2), (1, 2), (0, 3), (0, 4), (1, 3), (1, 4))),
-        ("a pair: one bus held back, then all at once", (*_both(0, 3), *_by(0, 3, 12), *_by(1, 3, 12))),
-        ("a pair: the other bus dead, the sender began anew", (*_both(200, 203), *_by(0, 90, 130))),
-    )
-    for why, frames in pairs:
-        pair = PairWatch(gap, (0, 1))
-        yield Run(why, gap, (0, 1), frames, tuple(pair.judge(counter, bus) for bus, counter in frames))
+        frames = tuple((20 * place, 0, each) for place, each in enumerate(counters))
+        yield Run(why, gap, limit, (0,), frames, tuple(watch.judge(each) for each in counters))
+    for why, frames in _pairs(limit):
+        pair = PairWatch(gap, (0, 1), limit)
+        verdicts = tuple(pair.judge(counter, bus, at_ms * MS) for at_ms, bus, counter in frames)
+        yield Run(why, gap, limit, (0, 1), frames, verdicts)
 
 
-def _both(first: int, end: int) -> tuple[tuple[int, int], ...]:
-    return tuple((bus, each) for each in range(first, end) for bus in (0, 1))
+Heard = tuple[tuple[int, int, int], ...]
+"""(ms, bus, counter)."""
 
 
-def _by(bus: int, first: int, end: int) -> tuple[tuple[int, int], ...]:
-    return tuple((bus, each) for each in range(first, end))
+def _pairs(limit: int) -> Iterator[tuple[str, Heard]]:
+    """On two buses, a frame every 20 ms; what is let go after it was held back comes 8 in a ms."""
+    half_ms = limit // 2
+    yield "a pair: both bring the same", _both(0, 5)
+    yield "a pair: one bus late", _in_time(_by(0, 0, 8), _by(1, 0, 8, late_ms=45))
+    for held in (10, 40, 130, 250, 300):
+        end = 3 + held
+        released = tuple((20 * end - 5 + each // 8, 1, (3 + each) & 255) for each in range(held))
+        why = f"a pair: {held} frames held back by one bus, then all at once"
+        yield why, _in_time(_both(0, 3), _by(0, 3, end), released, _both(end, end + 12))
+    step_ms = max(half_ms // 12, 1)
+    for behind in (50, 250):
+        began = tuple((4060 + each * step_ms, 1, (203 - behind + each) & 255) for each in range(16))
+        yield f"a pair: the other bus dead, the sender begun anew {behind} behind", (*_both(200, 203), *began)
+    yield "a pair: both silent, then one bus alone", (*_both(0, 3), *_by(1, 12, 15, late_ms=half_ms * 3))
+
+
+def _both(first: int, end: int) -> Heard:
+    return tuple((20 * each, bus, each & 255) for each in range(first, end) for bus in (0, 1))
+
+
+def _by(bus: int, first: int, end: int, late_ms: int = 0) -> Heard:
+    return tuple((20 * each + late_ms, bus, each & 255) for each in range(first, end))
+
+
+def _in_time(*parts: Heard) -> Heard:
+    return tuple(sorted((frame for part in parts for frame in part), key=lambda frame: frame[0]))
 
 
 # ------------------------------------------------------------------------------------------------ JSON
@@ -212,5 +236,7 @@ def _frame_entry(frame: Frame) -> dict[str, Any]:
 
 
 def _run_entry(run: Run) -> dict[str, Any]:
-    steps = [[bus, counter, VERDICTS[verdict]] for (bus, counter), verdict in zip(run.frames, run.verdicts, strict=True)]
-    return {"why": run.why, "max_gap": run.max_gap, "buses": run.buses, "bus_counter_verdict": steps}
+    steps = [[*frame, VERDICTS[verdict]] for frame, verdict in zip(run.frames, run.verdicts, strict=True)]
+    return {
+        "why": run.why, "max_gap": run.max_gap, "limit_ms": run.limit_ms, "buses": run.buses, "ms_bus_counter_verdict": steps,
+    }  # fmt: skip

@@ -35,11 +35,13 @@ typedef struct test_frame {{
 typedef struct test_run {{
     uint8_t max_gap;
     uint8_t buses;
+    uint16_t limit_ms;
     uint16_t steps; /* where it begins in test_steps */
     uint16_t count;
 }} test_run;
 
 typedef struct test_step {{
+    uint16_t at_ms;
     uint8_t bus;
     uint8_t counter;
     uint8_t verdict;
@@ -104,10 +106,10 @@ static unsigned test_one_run(uint16_t place)
     busim_pair_watch pair;
     uint16_t each;
     busim_counter_start(&alone, run->max_gap);
-    busim_pair_start(&pair, run->buses, run->max_gap);
+    busim_pair_start(&pair, run->buses, run->max_gap, run->limit_ms);
     for (each = 0u; each < run->count; each++) {
         const test_step *step = &test_steps[run->steps + each];
-        const busim_verdict verdict = busim_pair_judge(&pair, step->bus, step->counter);
+        const busim_verdict verdict = busim_pair_judge(&pair, step->at_ms, step->bus, step->counter);
         if (verdict != (busim_verdict)step->verdict
             || (run->buses == 1u && busim_counter_judge(&alone, step->counter) != verdict)) {
             TEST_SAY("another verdict than expected: run", place);
@@ -246,8 +248,9 @@ def _run_tables(runs: Sequence[Run]) -> Iterator[str]:
     for run in runs:
         buses = sum(1 << bus for bus in run.buses)
         words = comment(f"{len(rows)}: {run.why}")
-        rows.append(f"    {words}\n    {{{run.max_gap}u, {buses}u, {len(steps)}u, {len(run.frames)}u}}")
-        steps += [f"{{{bus}u, {counter}u, {verdict}u}}" for (bus, counter), verdict in zip(run.frames, run.verdicts, strict=True)]
+        rows.append(f"    {words}\n    {{{run.max_gap}u, {buses}u, {run.limit_ms}u, {len(steps)}u, {len(run.frames)}u}}")
+        both = zip(run.frames, run.verdicts, strict=True)
+        steps += [f"{{{at_ms}u, {bus}u, {counter}u, {verdict}u}}" for (at_ms, bus, counter), verdict in both]
     listed = ",\n    ".join(", ".join(steps[at : at + 8]) for at in range(0, len(steps), 8))
     yield f"static const test_step test_steps[] = {{\n    {listed}\n}};"
     yield "static const test_run test_runs[] = {\n" + ",\n".join(rows) + "\n};"

@@ -6,8 +6,8 @@ Nothing here defines a message, a value or a row: those are tables elsewhere.
 from collections.abc import Iterator
 from typing import Final
 
-from busim.protocol.catalogue import FOR_THE_HELM, PROTOCOL_VERSION
-from busim.protocol.counter import LEFT_OVER
+from busim.protocol.catalogue import FOR_THE_HELM, MESSAGES, NEUTRAL_NOW, PROTOCOL_VERSION
+from busim.protocol.counter import limit_ms
 from busim.protocol.crc8 import BYTE_TABLE, FINAL_XOR, POLYNOMIAL, START, crc8
 from busim.protocol.page_alarms import alarm_rules
 from busim.protocol.page_engine import engine_rules
@@ -56,6 +56,8 @@ def rules_section(plan: WirePlan, message_name: str, can_id: int, data: bytes) -
     yield from _frames_and_crc(message_name, can_id, data)
     yield from _counter(plan)
     yield from _sending_and_receiving()
+    yield from _several_buses(plan)
+    yield from _two_that_agree()
     yield from _control(plan)
     yield from _loss(plan)
     yield from _neutral_now_and_after(plan)
@@ -165,11 +167,44 @@ def _sending_and_receiving() -> Iterator[str]:
             "Of several buses by which one sender is heard, the first valid new frame acts, one timeout runs for each sender, and "
             "the loss of one bus is alarmed. Unequal content under one counter: the lower thrust, and an alarm. Nothing is "
             "forwarded from one to the other.",
-            "A frame whose counter counts on its own bus, but is up to 128 behind the last acted on, is a late copy and a "
-            "duplicate: a queue held back on one bus must not bring back an old lever. It counts all the same once no other "
-            f"bus stands at the counter acted on any more, or {LEFT_OVER} frames in a row came by this bus and none by another.",
         ]
     )
+
+
+def _several_buses(plan: WirePlan) -> Iterator[str]:
+    yield "### One sender on several buses"
+    yield paragraph(
+        "A queue held back on one bus must not bring back an old lever, and 8 bits of counter can't tell: what is more than 128 "
+        "frames old looks newer than what was acted on. So a frame that counts on its own bus is held against the last one acted "
+        "on, by whatever bus that came, and against times, in whole ms. The limit of each message:"
+    )
+    limits: dict[int, list[str]] = {}
+    for message in MESSAGES:
+        if message.is_safety and message is not NEUTRAL_NOW:
+            limits.setdefault(limit_ms(plan.timing, message), []).append(message.name)
+    yield table(("message", "limit, ms"), [(", ".join(names), limit) for limit, names in limits.items()])
+    gap = plan.timing.max_gap
+    yield bullets(
+        [
+            "Equal to the last acted on: a duplicate.",
+            "1 to 127 ahead of it, by a bus that is not astray: acted on.",
+            "Anything else is acted on where no other bus stands at the counter last acted on, as a sender that begins anew moves "
+            "them all; or where for half the limit nothing counted on any bus but this: the others are dead. (That time begins "
+            "anew where nothing counted on this one for the limit either.)",
+            "All else is held back: a duplicate.",
+            "A bus goes astray when a frame by another is acted on and nothing has counted on this one for the limit (on one that "
+            "was never heard: since the first frame acted on); and when a frame of it is held back that is more than "
+            f"{gap} (max_gap) ahead of the last acted on, or behind it. It has found back once all it brought for half the limit "
+            f"was within {gap} of that, or one of it is acted on.",
+        ]
+    )
+    yield paragraph(
+        "Half the limit, so that the other half is left to hear a bus in that is all there is: this rule alone never loses a "
+        "sender. Whoever is followed anew begins with all of this as if nothing had been heard."
+    )
+
+
+def _two_that_agree() -> Iterator[str]:
     yield "### One to reduce, two to add"
     yield paragraph(
         "One valid frame is enough to reduce thrust, to go idle and to go neutral. Engaging a gear, adding thrust and changing who "

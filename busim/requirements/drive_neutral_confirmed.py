@@ -26,7 +26,9 @@ class NeutralConfirmed(Requirement):
         self.tally = Tally(self.id, 0, "times", FROM_PLANT)
         self.was_in: set[str] = set()
         self.heard: set[str] = set()
-        self.counters = {drive.name: drive.new_rule() for drive in self.situation.drives.values()}
+        self.counters = {
+            drive.name: drive.new_rule(context.plan.timing.heartbeat_missing_ms) for drive in self.situation.drives.values()
+        }
         self.out_ns: dict[str, int] = {}
         """Drive -> when its gear came out, or its linkage off, last."""
         self.allowed_ns = {name: shift_allowed_ms(limit) * MS for name, limit in context.limits.items()}
@@ -56,7 +58,7 @@ class NeutralConfirmed(Requirement):
         whole = int.from_bytes(data, "big")
         first = drive.name not in self.heard
         self.heard.add(drive.name)
-        if not self.counters[drive.name].counts(bits.field(whole, bits.COUNTER), bus) and not first:
+        if not self.counters[drive.name].counts(bits.field(whole, bits.COUNTER), bus, now_ns) and not first:
             return
         sensed = bits.field(whole, bits.STATE_SENSED_GEAR)
         if sensed == bits.NEUTRAL and drive.true_gear:

@@ -52,7 +52,7 @@ class Hold(Requirement):
         self.holding: Holding | None = None
         self.wheel_ns: int | None = None
         """When the rudder last received a valid wheel frame of the pair it obeys, or changed over."""
-        self.rule = bits.SeveralBusesRule(self.max_gap)
+        self.rule = bits.SeveralBusesRule(self.max_gap, self.timeout_ns)
         self.broken: set[str] = set()
         """Faults of the rudder itself that are on: what it does then is for rudder.fault_found."""
         self.names = {station.address: station.name for station in plan.stations}
@@ -94,12 +94,12 @@ class Hold(Requirement):
             name = self.names.get(rudder.station, rudder.station)
             self.tally.measure(0, now_ns, f"{name} took control with its wheel where the rudder is")
             self.wheel_ns = now_ns
-            self.rule = bits.SeveralBusesRule(self.max_gap)
+            self.rule = bits.SeveralBusesRule(self.max_gap, self.timeout_ns)
         elif rudder.station:
             self._measure(rudder, now_ns)
             self._hold(rudder, now_ns, f"{self.names.get(rudder.station, rudder.station)} took control", lost=False)
             self.wheel_ns = now_ns
-            self.rule = bits.SeveralBusesRule(self.max_gap)
+            self.rule = bits.SeveralBusesRule(self.max_gap, self.timeout_ns)
         elif before[0] and (self.holding is None or not self.holding.lost):
             self._measure(rudder, now_ns)
             self._hold(rudder, now_ns, "nobody steered any more", lost=True)
@@ -142,7 +142,7 @@ class Hold(Requirement):
             if number and (kind == RATE or (not kind and abs(apart) <= NEAR_CDEG)):
                 self.met.add((can_id & 0x3F, number))
             return
-        if not self.rule.counts(bits.field(whole, bits.COUNTER), bus):
+        if not self.rule.counts(bits.field(whole, bits.COUNTER), bus, now_ns):
             return
         self._watch_loss(rudder, now_ns)
         self.wheel_ns = now_ns

@@ -49,8 +49,8 @@ class Loss(Requirement):
         """Station -> (last good lever frame of the lost one, what was lost): it has still to show it."""
 
     def _rule(self, station: int, drive: DriveView) -> bits.CounterRule | bits.SeveralBusesRule:
-        buses_of = self.context.plan.buses_of
-        return drive.new_rule(len(set(buses_of(station)) & set(buses_of(drive.address))))
+        plan = self.context.plan
+        return drive.new_rule(plan.timing.age_max_ms, len(set(plan.buses_of(station)) & set(plan.buses_of(drive.address))))
 
     def attach(self, journal: Journal) -> None:
         for address in self.situation.by_address:
@@ -74,7 +74,7 @@ class Loss(Requirement):
         told = {
             node
             for node, address in self.stations.items()
-            if mask & self.situation.host_bit[address] and self.rules[node, drive].counts(counter, bus)
+            if mask & self.situation.host_bit[address] and self.rules[node, drive].counts(counter, bus, now_ns)
         }
         if station:
             self.lost.pop(drive, None)

@@ -137,7 +137,7 @@ static void hear_answer(node_alarms *alarms, int64_t now_ns, uint8_t bus, const 
     }
     for (place = 0u; place < alarms->listener_count; place++) {
         if (alarms->listeners[place] == busim_address_of(frame->id)) {
-            if (node_judge(&alarms->answers[place], bus, frame) == BUSIM_ACCEPTED) {
+            if (node_judge(&alarms->answers[place], now_ns, bus, frame) == BUSIM_ACCEPTED) {
                 node_alarms_answer(alarms, now_ns, &answer);
             }
             return;

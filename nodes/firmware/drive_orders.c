@@ -152,7 +152,7 @@ void drive_on_lever(drive *self, int64_t now_ns, uint8_t bus, const busim_frame 
     if (result != BUSIM_OK && result != BUSIM_OUT_OF_RANGE) {
         return;
     }
-    verdict = node_judge(&self->lever_counter, bus, frame);
+    verdict = node_judge(&self->lever_counter, now_ns, bus, frame);
     if (verdict != BUSIM_ACCEPTED && (verdict != BUSIM_DUPLICATE || !unequal(self, frame))) {
         return;
     }
@@ -321,7 +321,7 @@ void drive_on_claim(drive *self, int64_t now_ns, uint8_t bus, const busim_frame 
         return;
     }
     station = &self->stations[place];
-    if (node_judge(&station->claim_counter, bus, frame) != BUSIM_ACCEPTED) {
+    if (node_judge(&station->claim_counter, now_ns, bus, frame) != BUSIM_ACCEPTED) {
         return;
     }
     before = station->claim;

@@ -47,7 +47,7 @@ bool drive_hear_heartbeat(drive_station *station, int64_t now_ns, uint8_t bus, c
     busim_heartbeat heartbeat;
     const busim_result result = busim_heartbeat_unpack(frame, &heartbeat);
     if ((result != BUSIM_OK && result != BUSIM_OUT_OF_RANGE) ||
-        node_judge(&station->heartbeat.counter, bus, frame) != BUSIM_ACCEPTED) {
+        node_judge(&station->heartbeat.counter, now_ns, bus, frame) != BUSIM_ACCEPTED) {
         return false;
     }
     station->heartbeat.heard_ns = now_ns;
@@ -67,7 +67,8 @@ bool drive_hear_other(drive_other *other, int64_t now_ns, uint8_t bus, const bus
 {
     busim_drive_obeys said;
     const busim_result result = busim_drive_obeys_unpack(frame, &said);
-    if ((result != BUSIM_OK && result != BUSIM_OUT_OF_RANGE) || node_judge(&other->counter, bus, frame) != BUSIM_ACCEPTED) {
+    if ((result != BUSIM_OK && result != BUSIM_OUT_OF_RANGE) ||
+        node_judge(&other->counter, now_ns, bus, frame) != BUSIM_ACCEPTED) {
         return false;
     }
     other->heard_ns = now_ns;
@@ -119,7 +120,8 @@ bool drive_hear_rudder(drive_steering *steering, int64_t now_ns, uint8_t bus, co
     const busim_result result = busim_rudder_state_unpack(frame, &said);
     const uint8_t fault = steering->fault;
     const int64_t nobody_since_ns = steering->nobody_since_ns;
-    if ((result != BUSIM_OK && result != BUSIM_OUT_OF_RANGE) || node_judge(&steering->counter, bus, frame) != BUSIM_ACCEPTED) {
+    if ((result != BUSIM_OK && result != BUSIM_OUT_OF_RANGE) ||
+        node_judge(&steering->counter, now_ns, bus, frame) != BUSIM_ACCEPTED) {
         return false;
     }
     steering->heard_ns = now_ns;

@@ -171,7 +171,7 @@ static void hear_alarm(list_alarms *list, int64_t now_ns, uint8_t bus, const bus
     if (member == list->call.count || (result != BUSIM_OK && result != BUSIM_OUT_OF_RANGE)) {
         return;
     }
-    verdict = node_judge(&list->alarm_counters[member], bus, frame);
+    verdict = node_judge(&list->alarm_counters[member], now_ns, bus, frame);
     if (verdict == BUSIM_DUPLICATE || !sent_in_alarm(said.which)) {
         return;
     }
@@ -198,7 +198,7 @@ static void hear_answer(list_alarms *list, int64_t now_ns, uint8_t bus, const bu
     const busim_result result = busim_alarm_answer_unpack(frame, &said);
     uint8_t place;
     if (member == list->call.count || (result != BUSIM_OK && result != BUSIM_OUT_OF_RANGE) ||
-        node_judge(&list->answer_counters[member], bus, frame) != BUSIM_ACCEPTED) {
+        node_judge(&list->answer_counters[member], now_ns, bus, frame) != BUSIM_ACCEPTED) {
         return;
     }
     node_alarms_answer(list->own, now_ns, &said);

@@ -123,9 +123,9 @@ bool list_is_gone(const list_presence *presence)
 /* Note a heartbeat; true where it is a new one. One that only the other bus of a pair brought first shows that this bus is sound. */
 static bool heard_by(list_presence *presence, int64_t now_ns, uint8_t bus, const busim_frame *frame)
 {
-    const int16_t before = presence->counter.bus[bus].last;
-    const bool counts = node_judge(&presence->counter, bus, frame) == BUSIM_ACCEPTED;
-    if (counts || presence->counter.bus[bus].last != before) {
+    const int16_t before = presence->counter.bus[bus].counter.last;
+    const bool counts = node_judge(&presence->counter, now_ns, bus, frame) == BUSIM_ACCEPTED;
+    if (counts || presence->counter.bus[bus].counter.last != before) {
         presence->heard_ns[bus] = now_ns;
     }
     return counts;

@@ -71,7 +71,7 @@ bool station_condition_hear(station_condition *self, int64_t now_ns, uint8_t bus
     while (place + 1u < busim_boat_stations_count && busim_boat_stations[place].address != (int32_t)address) {
         place++;
     }
-    if (node_judge(&self->watches[place], bus, frame) != BUSIM_ACCEPTED || said.condition >= KNOWN || said.number == 0u) {
+    if (node_judge(&self->watches[place], now_ns, bus, frame) != BUSIM_ACCEPTED || said.condition >= KNOWN || said.number == 0u) {
         return false;
     }
     if (said.number == self->number && said.condition == self->condition) {

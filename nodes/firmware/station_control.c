@@ -261,7 +261,7 @@ void station_hear_drive(station *self, int64_t now_ns, uint8_t bus, const busim_
         }
     }
     if (echo == NULL || (result != BUSIM_OK && result != BUSIM_OUT_OF_RANGE) ||
-        node_judge(&echo->counter, bus, frame) != BUSIM_ACCEPTED) {
+        node_judge(&echo->counter, now_ns, bus, frame) != BUSIM_ACCEPTED) {
         return;
     }
     echo->heard_ns = now_ns;

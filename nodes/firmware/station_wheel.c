@@ -79,7 +79,8 @@ bool station_wheel_hear(station_wheel *wheel, int64_t now_ns, uint8_t bus, const
     busim_rudder_state said;
     const busim_result result = busim_rudder_state_unpack(frame, &said);
     bool changed;
-    if ((result != BUSIM_OK && result != BUSIM_OUT_OF_RANGE) || node_judge(&wheel->rudder_counter, bus, frame) != BUSIM_ACCEPTED) {
+    if ((result != BUSIM_OK && result != BUSIM_OUT_OF_RANGE) ||
+        node_judge(&wheel->rudder_counter, now_ns, bus, frame) != BUSIM_ACCEPTED) {
         return false;
     }
     changed = !station_wheel_heard(wheel, now_ns) || said.station != wheel->station || said.number != wheel->number ||

@@ -102,11 +102,12 @@ static void pair(char *const *words)
 {
     static busim_pair_watch watch;
     if (strcmp(words[0], "start") == 0) {
-        busim_pair_start(&watch, (uint8_t)number_of(words[1]), (uint8_t)number_of(words[2]));
+        busim_pair_start(&watch, (uint8_t)number_of(words[1]), (uint8_t)number_of(words[2]), (uint32_t)number_of(words[3]));
         printf("started\n");
         return;
     }
-    printf("%s\n", verdicts[busim_pair_judge(&watch, (uint8_t)number_of(words[0]), (uint8_t)number_of(words[1]))]);
+    printf("%s\n", verdicts[busim_pair_judge(&watch, (uint32_t)strtoul(words[0], NULL, 10), (uint8_t)number_of(words[1]),
+                                             (uint8_t)number_of(words[2]))]);
 }
 
 static void beat(char *const *words, int count)
@@ -159,7 +160,8 @@ static void drive_start(void)
         const busim_watched *claims = busim_node_watch_of(busim_id(BUSIM_CODE_CLAIM, station));
         const uint8_t buses = claims != NULL ? claims->buses : 0u;
         busim_heartbeat_start(&drive.heartbeat[station], buses);
-        busim_pair_start(&drive.claim_counter[station], buses, BUSIM_BOAT_TIMING_MAX_GAP);
+        busim_pair_start(&drive.claim_counter[station], buses, BUSIM_BOAT_TIMING_MAX_GAP,
+                         busim_pair_limit_ms(BUSIM_CODE_CLAIM));
         busim_claim_start(&drive.claim[station]);
     }
 }
@@ -182,7 +184,7 @@ static void drive_claim(uint32_t now_ms, uint8_t bus, uint8_t station, const bus
     busim_claim_says says;
     const busim_result result = busim_claim_unpack(frame, &claim);
     if ((result != BUSIM_OK && result != BUSIM_OUT_OF_RANGE)
-        || busim_pair_judge(&drive.claim_counter[station], bus, busim_counter_of(frame)) != BUSIM_ACCEPTED) {
+        || busim_pair_judge(&drive.claim_counter[station], now_ms, bus, busim_counter_of(frame)) != BUSIM_ACCEPTED) {
         return;
     }
     says = busim_claim_hear(&drive.claim[station], &claim, BUSIM_TAKES_DRIVE_1);
@@ -197,7 +199,8 @@ static void drive_claim(uint32_t now_ms, uint8_t bus, uint8_t station, const bus
         drive.station = station;
         drive.number = claim.number;
         busim_timeout_feed(&drive.lever, now_ms);
-        busim_pair_start(&drive.lever_counter, drive.claim_counter[station].buses, BUSIM_BOAT_TIMING_MAX_GAP);
+        busim_pair_start(&drive.lever_counter, drive.claim_counter[station].buses, BUSIM_BOAT_TIMING_MAX_GAP,
+                         busim_pair_limit_ms(BUSIM_CODE_LEVER));
     }
 }
 
@@ -207,8 +210,8 @@ static void drive_lever(uint32_t now_ms, uint8_t bus, const busim_frame *frame)
     busim_asked asked;
     const busim_result result = busim_lever_unpack(frame, &lever);
     if ((result != BUSIM_OK && result != BUSIM_OUT_OF_RANGE)
-        || busim_pair_judge(&drive.lever_counter, bus, busim_counter_of(frame)) != BUSIM_ACCEPTED || lever.number != drive.number
-        || !busim_lever_asks(&lever, 1u, &asked)) {
+        || busim_pair_judge(&drive.lever_counter, now_ms, bus, busim_counter_of(frame)) != BUSIM_ACCEPTED
+        || lever.number != drive.number || !busim_lever_asks(&lever, 1u, &asked)) {
         return;
     }
     busim_timeout_feed(&drive.lever, now_ms);

@@ -84,20 +84,73 @@ COUNTER_TRACES: dict[str, list[tuple[Wire, str]]] = {
     ],
 }
 
-PAIR_TRACES: dict[str, list[tuple[int, int, str]]] = {
-    # (bus, counter): one sender on a pair, the counter kept for each bus.
+PAIR_TRACES: dict[str, list[tuple[int, int, int, str]]] = {
+    # (ms, bus, counter): one sender on a pair, the counter kept for each bus; max_gap 3, limit 250 ms as for a lever.
     "a pair, one bus late": [
-        (0, 10, REFUSED),  # the first by bus 0
-        (1, 10, REFUSED),  # the first by bus 1
-        (0, 11, COUNTS),
-        (1, 11, DUPLICATE),  # counts on its bus, but equal to the last acted on
-        (0, 12, COUNTS),
-        (0, 13, COUNTS),
-        (1, 12, DUPLICATE),  # in order on bus 1, one behind the last acted on, and bus 0 stands there: a late copy
-        (1, 13, DUPLICATE),
-        (1, 14, COUNTS),  # the first valid new frame acts, whichever bus brings it
-        (0, 14, DUPLICATE),
-        (1, 15, COUNTS),  # bus 0 is quiet: bus 1 alone is enough
+        (0, 0, 10, REFUSED),  # the first by bus 0
+        (1, 1, 10, REFUSED),  # the first by bus 1
+        (20, 0, 11, COUNTS),
+        (21, 1, 11, DUPLICATE),  # counts on its bus, but equal to the last acted on
+        (40, 0, 12, COUNTS),
+        (60, 0, 13, COUNTS),
+        (70, 1, 12, DUPLICATE),  # in order on bus 1, one behind the last acted on, and bus 0 stands there: a late copy
+        (71, 1, 13, DUPLICATE),
+        (80, 1, 14, COUNTS),  # the first valid new frame acts, whichever bus brings it
+        (81, 0, 14, DUPLICATE),
+        (100, 1, 15, COUNTS),  # bus 0 is quiet: bus 1 alone is enough
+    ],
+    "a pair, what was held back for 252 frames looks 4 ahead": [
+        (0, 0, 10, REFUSED),
+        (1, 1, 10, REFUSED),
+        (20, 0, 11, COUNTS),
+        (21, 1, 11, DUPLICATE),
+        *((20 + 20 * step, 0, (11 + step) % 256, COUNTS) for step in range(1, 253)),  # to counter 7, at 5060 ms
+        # Bus 1 is astray since 280 ms, when 24 was acted on: nothing had counted on it for 259 ms, and not for 239 at 260 ms.
+        (5061, 1, 12, DUPLICATE),  # 5 ahead: held back, bus 0 stands at 7
+        (5061, 1, 13, DUPLICATE),
+        (5080, 0, 8, COUNTS),
+        (5081, 1, 14, DUPLICATE),
+    ],
+    "a pair, what was held back for 255 frames looks 1 ahead": [
+        (0, 0, 10, REFUSED),
+        (1, 1, 10, REFUSED),
+        (20, 0, 11, COUNTS),
+        (21, 1, 11, DUPLICATE),
+        *((20 + 20 * step, 0, (11 + step) % 256, COUNTS) for step in range(1, 256)),  # to counter 10, at 5120 ms
+        (5121, 1, 12, DUPLICATE),  # 2 ahead, near; but it has kept up for no time at all
+        (5122, 1, 13, DUPLICATE),  # 3 ahead
+        (5123, 1, 14, DUPLICATE),  # 4 ahead: astray again
+        (5140, 0, 11, COUNTS),
+    ],
+    "a pair, bus 0 dead, the sender begun anew": [
+        (0, 0, 99, REFUSED),
+        (1, 1, 99, REFUSED),
+        (20, 0, 100, COUNTS),
+        (21, 1, 100, DUPLICATE),
+        (40, 0, 101, COUNTS),  # its last word
+        (300, 1, 5, REFUSED),
+        (320, 1, 6, DUPLICATE),  # 95 behind, and bus 0 stands at 101. Nothing had counted on bus 1 for 299 ms: alone since now
+        (340, 1, 7, DUPLICATE),
+        (444, 1, 8, DUPLICATE),  # alone for 124 ms
+        (445, 1, 9, COUNTS),  # 125, half the limit
+        (446, 1, 10, COUNTS),
+    ],
+    "a pair, a bus that was cut finds back": [
+        (0, 0, 10, REFUSED),
+        (20, 0, 11, COUNTS),
+        *((20 + 20 * step, 0, 11 + step, COUNTS) for step in range(1, 20)),  # to 30, at 400 ms: bus 1 is astray since 280 ms
+        (401, 1, 30, REFUSED),  # the first by bus 1
+        (420, 0, 31, COUNTS),
+        (421, 1, 31, DUPLICATE),  # level: it keeps up since now
+        (440, 1, 32, DUPLICATE),  # 1 ahead, for 19 ms: held back, bus 0 stands at 31
+        (441, 0, 32, COUNTS),
+        *(
+            each
+            for step in range(1, 6)
+            for each in ((440 + 20 * step, 0, 32 + step, COUNTS), (441 + 20 * step, 1, 32 + step, DUPLICATE))
+        ),
+        (545, 1, 38, DUPLICATE),  # 1 ahead, for 124 ms
+        (546, 1, 39, COUNTS),  # 2 ahead, for 125 ms
     ],
 }
 

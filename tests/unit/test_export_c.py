@@ -25,6 +25,7 @@ from busim.protocol.lightness import duty_for
 from busim.run.run import carry_out
 from busim.scenario.load import load_scenario
 from busim.simulator.kinds import load_kinds
+from busim.units import MS
 
 from . import hand_made_frames as hand
 from .c_driver import SANITIZED, CDriver, compile_c, compiler
@@ -161,16 +162,19 @@ def test_random_counters_through_both_rules(c_driver: CDriver) -> None:
     lines, expected = [], []
     for run in range(120):
         gap, buses = draw.randint(1, 100 if run % 3 == 0 else 5), (0, 1, 2)[: draw.randint(1, 3)]
-        pair = PairWatch(gap, buses)
-        lines.append(f"pair start {sum(1 << bus for bus in buses)} {gap}")
+        limit_ms = draw.choice((20, 251, 350))
+        pair = PairWatch(gap, buses, limit_ms)
+        lines.append(f"pair start {sum(1 << bus for bus in buses)} {gap} {limit_ms}")
         expected.append("started")
         counters = dict.fromkeys(buses, draw.randrange(256))
+        now_ms = draw.choice((0, 1 << 31, (1 << 32) - 4000))
         for _ in range(60):
             bus = draw.choice(buses)
             step = draw.choice((1, 1, 1, 1, 1, 0, 2, gap, gap + 1, 128, 200, -1))
             counters[bus] = (counters[bus] + step) % 256 if draw.random() < 0.9 else draw.randrange(256)
-            lines.append(f"pair {bus} {counters[bus]}")
-            expected.append(WORDS[pair.judge(counters[bus], bus)])
+            now_ms += draw.choice((0, 1, 5, 20, limit_ms // 2, limit_ms)) if draw.random() < 0.5 else draw.randrange(limit_ms)
+            lines.append(f"pair {now_ms} {bus} {counters[bus]}")
+            expected.append(WORDS[pair.judge(counters[bus], bus, now_ms * MS)])
     assert c_driver.ask(lines) == expected
     assert set(WORDS.values()) < set(expected)
 

@@ -111,10 +111,11 @@ def _words(verdict: int) -> str:
 @pytest.mark.parametrize("what", PAIR_TRACES)
 def test_a_pair(what: str, c_driver: CDriver) -> None:
     trace = PAIR_TRACES[what]
-    expected = [verdict for _, _, verdict in trace]
-    pair = PairWatch(3, (0, 1))
-    assert [_words(pair.judge(counter, bus)) for bus, counter, _ in trace] == expected
-    assert c_driver.ask(["pair start 3 3", *(f"pair {bus} {counter}" for bus, counter, _ in trace)])[1:] == expected
+    expected = [verdict for *_, verdict in trace]
+    pair = PairWatch(3, (0, 1), 250)
+    assert [_words(pair.judge(counter, bus, at_ms * MS)) for at_ms, bus, counter, _ in trace] == expected
+    lines = [f"pair {at_ms} {bus} {counter}" for at_ms, bus, counter, _ in trace]
+    assert c_driver.ask(["pair start 3 3 250", *lines])[1:] == expected
 
 
 # ------------------------------------------------------------------------------------------------ heartbeats

@@ -40,57 +40,6 @@ uint8_t busim_counter_next(uint8_t counter)
     return (uint8_t)(counter + 1u);
 }
 
-void busim_pair_start(busim_pair_watch *watch, uint8_t buses, uint8_t max_gap)
-{
-    uint8_t bus;
-    for (bus = 0u; bus < BUSIM_MOST_BUSES; bus++) {
-        busim_counter_start(&watch->bus[bus], max_gap);
-    }
-    watch->buses = buses;
-    watch->last = -1;
-    watch->alone_bus = -1;
-    watch->alone_frames = 0u;
-}
-
-/* Does another bus than this one stand at the counter acted on last? */
-static bool stands_elsewhere(const busim_pair_watch *watch, uint8_t bus)
-{
-    uint8_t other;
-    for (other = 0u; other < BUSIM_MOST_BUSES; other++) {
-        if (other != bus && (((unsigned)watch->buses >> other) & 1u) != 0u && watch->bus[other].last == watch->last) {
-            return true;
-        }
-    }
-    return false;
-}
-
-busim_verdict busim_pair_judge(busim_pair_watch *watch, uint8_t bus, uint8_t counter)
-{
-    busim_verdict verdict;
-    if (bus >= BUSIM_MOST_BUSES || (((unsigned)watch->buses >> bus) & 1u) == 0u) {
-        return BUSIM_REFUSED;
-    }
-    verdict = busim_counter_judge(&watch->bus[bus], counter);
-    if (verdict != BUSIM_ACCEPTED) {
-        return verdict;
-    }
-    if (watch->alone_bus != (int16_t)bus) {
-        watch->alone_bus = (int16_t)bus;
-        watch->alone_frames = 0u;
-    }
-    if (watch->alone_frames < BUSIM_PAIR_LEFT_OVER) {
-        watch->alone_frames++;
-    }
-    if (watch->last >= 0) {
-        const uint8_t ahead = (uint8_t)(counter - (uint8_t)watch->last);
-        if (ahead == 0u || (ahead >= 0x80u && watch->alone_frames < BUSIM_PAIR_LEFT_OVER && stands_elsewhere(watch, bus))) {
-            return BUSIM_DUPLICATE;
-        }
-    }
-    watch->last = counter;
-    return BUSIM_ACCEPTED;
-}
-
 /* ---------------------------------------------------------------------------------- timeouts */
 
 void busim_timeout_start(busim_timeout *timeout)
@@ -115,6 +64,119 @@ bool busim_timeout_over(busim_timeout *timeout, uint32_t now_ms, uint32_t limit_
     return timeout->over;
 }
 
+/* ---------------------------------------------------------------------------------- one sender on several buses */
+
+uint32_t busim_pair_limit_ms(uint8_t code)
+{
+    switch (code) {
+    case BUSIM_CODE_CLAIM:
+        return BUSIM_BOAT_TIMING_TRANSFER_MS;
+    case BUSIM_CODE_LEVER:
+    case BUSIM_CODE_WHEEL:
+        return BUSIM_BOAT_TIMING_CONTROL_TIMEOUT_MS;
+    case BUSIM_CODE_DRIVE_OBEYS:
+        return BUSIM_BOAT_TIMING_AGE_MAX_MS;
+    case BUSIM_CODE_ALARM:
+    case BUSIM_CODE_CONDITION:
+        return BUSIM_ALARM_UNCONFIRMED_MS;
+    case BUSIM_CODE_ALARM_ANSWER:
+        return BUSIM_ALARM_ANSWER_LONGEST_MS;
+    default:
+        return BUSIM_BOAT_TIMING_HEARTBEAT_MISSING_MS;
+    }
+}
+
+void busim_pair_start(busim_pair_watch *watch, uint8_t buses, uint8_t max_gap, uint32_t limit_ms)
+{
+    uint8_t bus;
+    for (bus = 0u; bus < BUSIM_MOST_BUSES; bus++) {
+        busim_bus_watch *each = &watch->bus[bus];
+        busim_counter_start(&each->counter, max_gap);
+        busim_timeout_start(&each->silence);
+        busim_timeout_start(&each->near);
+        each->astray = false;
+    }
+    watch->buses = buses;
+    watch->last = -1;
+    watch->alone_bus = -1;
+    busim_timeout_start(&watch->alone);
+    watch->limit_ms = limit_ms;
+}
+
+/* Does another bus than this one stand at the counter acted on last? */
+static bool stands_elsewhere(const busim_pair_watch *watch, uint8_t bus)
+{
+    uint8_t other;
+    for (other = 0u; other < BUSIM_MOST_BUSES; other++) {
+        if (other != bus && (((unsigned)watch->buses >> other) & 1u) != 0u && watch->bus[other].counter.last == watch->last) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Of a frame so far ahead of the last acted on: does it count? */
+static bool is_new(busim_pair_watch *watch, uint32_t now_ms, uint8_t bus, uint8_t ahead)
+{
+    busim_bus_watch *each = &watch->bus[bus];
+    const uint32_t half_ms = watch->limit_ms / 2u;
+    const bool keeps_up = busim_timeout_over(&each->near, now_ms, half_ms) && !each->astray;
+    const bool alone = busim_timeout_over(&watch->alone, now_ms, half_ms);
+    if (ahead != 0u && ((ahead < 0x80u && keeps_up) || alone || !stands_elsewhere(watch, bus))) {
+        return true;
+    }
+    if (ahead > each->counter.max_gap && ahead < 0x100u - each->counter.max_gap) {
+        each->astray = true;
+    } else if (each->astray) {
+        each->astray = false;
+        busim_timeout_feed(&each->near, now_ms);
+    }
+    return false;
+}
+
+/* A frame by `bus` is acted on: that one keeps up, and who brought nothing for long does not. */
+static void acted_on(busim_pair_watch *watch, uint32_t now_ms, uint8_t bus)
+{
+    uint8_t other;
+    busim_timeout_start(&watch->bus[bus].near);
+    watch->bus[bus].astray = false;
+    for (other = 0u; other < BUSIM_MOST_BUSES; other++) {
+        if (busim_timeout_over(&watch->bus[other].silence, now_ms, watch->limit_ms)) {
+            watch->bus[other].astray = true;
+        }
+    }
+}
+
+busim_verdict busim_pair_judge(busim_pair_watch *watch, uint32_t now_ms, uint8_t bus, uint8_t counter)
+{
+    busim_bus_watch *each;
+    busim_verdict verdict;
+    if (bus >= BUSIM_MOST_BUSES || (((unsigned)watch->buses >> bus) & 1u) == 0u) {
+        return BUSIM_REFUSED;
+    }
+    each = &watch->bus[bus];
+    verdict = busim_counter_judge(&each->counter, counter);
+    if (verdict != BUSIM_ACCEPTED) {
+        return verdict;
+    }
+    if (watch->alone_bus != (int16_t)bus || busim_timeout_over(&each->silence, now_ms, watch->limit_ms)) {
+        watch->alone_bus = (int16_t)bus;
+        busim_timeout_feed(&watch->alone, now_ms);
+    }
+    busim_timeout_feed(&each->silence, now_ms);
+    if (watch->last < 0) {
+        uint8_t other;
+        for (other = 0u; other < BUSIM_MOST_BUSES; other++) {
+            busim_timeout_feed(&watch->bus[other].silence, now_ms); /* whoever is not heard from now on is silent */
+        }
+    } else if (!is_new(watch, now_ms, bus, (uint8_t)(counter - (uint8_t)watch->last))) {
+        return BUSIM_DUPLICATE;
+    }
+    watch->last = counter;
+    acted_on(watch, now_ms, bus);
+    return BUSIM_ACCEPTED;
+}
+
 /* ---------------------------------------------------------------------------------- heartbeats */
 
 void busim_heartbeat_fill(busim_heartbeat *heartbeat, uint8_t state, uint8_t reset_cause, uint8_t build)
@@ -129,7 +191,7 @@ void busim_heartbeat_fill(busim_heartbeat *heartbeat, uint8_t state, uint8_t res
 void busim_heartbeat_start(busim_heartbeat_watch *watch, uint8_t buses)
 {
     static const busim_heartbeat nothing = {0u, 0u, 0u, 0u, 0u};
-    busim_pair_start(&watch->counter, buses, BUSIM_BOAT_TIMING_MAX_GAP);
+    busim_pair_start(&watch->counter, buses, BUSIM_BOAT_TIMING_MAX_GAP, busim_pair_limit_ms(BUSIM_CODE_HEARTBEAT));
     busim_timeout_start(&watch->silence);
     watch->heard = false;
     watch->same_helm = false;
@@ -145,7 +207,7 @@ bool busim_heartbeat_hear(busim_heartbeat_watch *watch, uint32_t now_ms, uint8_t
     if (result != BUSIM_OK && result != BUSIM_OUT_OF_RANGE) {
         return false;
     }
-    if (busim_pair_judge(&watch->counter, bus, busim_counter_of(frame)) != BUSIM_ACCEPTED) {
+    if (busim_pair_judge(&watch->counter, now_ms, bus, busim_counter_of(frame)) != BUSIM_ACCEPTED) {
         return false;
     }
     busim_timeout_feed(&watch->silence, now_ms);

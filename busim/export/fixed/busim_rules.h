@@ -38,19 +38,6 @@ busim_verdict busim_counter_judge(busim_counter_watch *watch, uint8_t counter);
 /* The sender's side: one more each time the task that sampled ran, 0 after 255. */
 uint8_t busim_counter_next(uint8_t counter);
 
-/* One sender's counter on all the buses it is heard by: the first valid new frame counts, whichever bus it comes by. Of a single
- * bus it does the same as busim_counter_watch. */
-typedef struct busim_pair_watch {
-    busim_counter_watch bus[BUSIM_MOST_BUSES];
-    uint8_t buses; /* bit n: bus n */
-    int16_t last;
-    int16_t alone_bus;
-    uint16_t alone_frames;
-} busim_pair_watch;
-
-void busim_pair_start(busim_pair_watch *watch, uint8_t buses, uint8_t max_gap);
-busim_verdict busim_pair_judge(busim_pair_watch *watch, uint8_t bus, uint8_t counter);
-
 /* ---------------------------------------------------------------------------------- timeouts */
 
 /* A limit is met at exactly the limit. Once over it stays over until it is fed, also when the clock runs round; for that, ask at
@@ -64,6 +51,32 @@ typedef struct busim_timeout {
 void busim_timeout_start(busim_timeout *timeout);
 void busim_timeout_feed(busim_timeout *timeout, uint32_t now_ms);
 bool busim_timeout_over(busim_timeout *timeout, uint32_t now_ms, uint32_t limit_ms);
+
+/* ---------------------------------------------------------------------------------- one sender on several buses */
+
+/* One bus of several by which a sender is heard. */
+typedef struct busim_bus_watch {
+    busim_counter_watch counter;
+    busim_timeout silence; /* fed by what counted on this bus */
+    busim_timeout near;    /* fed when it began to keep up again; over: it has for long enough */
+    bool astray;           /* it does not keep up at all */
+} busim_bus_watch;
+
+/* One sender's counter on all the buses it is heard by: the first valid new frame counts, whichever bus it comes by. Of a single
+ * bus it does the same as busim_counter_watch, whatever the time. */
+typedef struct busim_pair_watch {
+    busim_bus_watch bus[BUSIM_MOST_BUSES];
+    uint8_t buses; /* bit n: bus n */
+    int16_t last;
+    int16_t alone_bus;
+    busim_timeout alone; /* fed when `alone_bus` began to be the only one to bring anything */
+    uint32_t limit_ms;
+} busim_pair_watch;
+
+/* The limit of a message by its code, as the page lists them. */
+uint32_t busim_pair_limit_ms(uint8_t code);
+void busim_pair_start(busim_pair_watch *watch, uint8_t buses, uint8_t max_gap, uint32_t limit_ms);
+busim_verdict busim_pair_judge(busim_pair_watch *watch, uint32_t now_ms, uint8_t bus, uint8_t counter);
 
 /* ---------------------------------------------------------------------------------- heartbeats */
 
