@@ -42,7 +42,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "boat.model", "boat.scene_edit", "faults", "host.host", "labels", "protocol.plan", "protocol.values", "reading.problem",
         "rehearsal", "requirements.verdict", "run.timeline", "scenario.model", "screen_labels", "units",
     },
-    "export": {"boat", "protocol", "reading.problem"},
+    "export": {"boat", "protocol", "reading.problem", "units"},
     "logs": {
         "boat.derive", "boat.model", "events", "labels", "plant.hull", "protocol", "reading.problem", "requirements", "run.losses",
         "run.timeline", "units",

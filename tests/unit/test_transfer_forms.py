@@ -22,8 +22,10 @@ from busim.units import MS
 from nodes.drive import Drive
 from nodes.station import Station
 
+from .conftest import Edited
 from .plain_boat import PlainBoat
 from .small_boat import BRIDGE, PORT, small_boat
+from .test_two_buses import DOUBLED
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 
@@ -125,10 +127,22 @@ def seen(slots: Slots, cells: tuple[int, ...]) -> list[tuple[int, ...]]:
 @pytest.mark.parametrize("slot_ms", [20, 40])
 @pytest.mark.parametrize("seed", range(6))
 def test_a_boat_told_in_forms_does_what_the_boat_does(name: str, slot_ms: int, seed: int) -> None:
+    play_both(network(name, slot_ms), slot_ms, random.Random(f"{name} {slot_ms} {seed}"))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("slot_ms", [20, 40])
+def test_a_boat_with_her_bus_doubled_told_in_forms_does_what_the_boat_does(edited: Edited, slot_ms: int) -> None:
+    loaded = load_boat(edited(*DOUBLED).path)
+    doubled = Network(loaded.boat, loaded.plan, load_kinds(), slot_ms * MS)
+    for seed in range(6):
+        play_both(doubled, slot_ms, random.Random(seed))
+
+
+def play_both(network: Network, slot_ms: int, draw: random.Random) -> None:
     """Whatever happens, drawn from a seed, for longer than every limit: displays, outputs and reports are the same each slot."""
-    draw = random.Random(f"{name} {slot_ms} {seed}")
-    slots = Slots(network(name, slot_ms), Judge(network(name, slot_ms), 0))
-    plain = PlainBoat(network(name, slot_ms))
+    slots = Slots(network, Judge(network, 0))
+    plain = PlainBoat(network)
     state = slots.start()
     often = draw.choice((0.05, 0.2, 0.5))
     for slot in range(4000 // slot_ms):
