@@ -20,6 +20,7 @@ from busim.faults.hang import HangPlace
 from busim.faults.intermittent import IntermittentPlace
 from busim.faults.noise_burst import BurstPlace
 from busim.faults.noise_rate import NoisePlace
+from busim.faults.queue_held import HeldPlace
 from busim.faults.replayed import ReplayedPlace
 from busim.faults.sent_twice import TwicePlace
 from busim.faults.short import ShortPlace
@@ -74,7 +75,7 @@ PLACES: dict[str, Any] = {
     "clock_off": ClockPlace(node="wheelhouse"),
     "byte_swapped": NodePlace(node="wheelhouse"),
     "truncated": TruncatedPlace(node="wheelhouse"),
-    "queue_held": NodePlace(node="wheelhouse"),
+    "queue_held": HeldPlace(node="wheelhouse", bus="main"),
     "delayed": DelayedPlace(node="wheelhouse"),
     "replayed": ReplayedPlace(node="wheelhouse"),
     "duplicate_address": DuplicatePlace(node="companionway", has_address_of="wheelhouse"),
@@ -84,6 +85,7 @@ WORDS = {
     "cut": "main at 8 m",
     "corrupted": "wheelhouse, byte 5",
     "wire_open": "main at 8 m",
+    "queue_held": "wheelhouse on main",
     "short": "main, high to low",
     "terminator_lost": "main",
     "drop_open": "wheelhouse on main",

@@ -15,6 +15,7 @@ from busim.faults.byte_swapped import Swapped
 from busim.faults.delayed import DelayedPlace
 from busim.faults.duplicate_address import DuplicatePlace
 from busim.faults.fault import NodePlace
+from busim.faults.queue_held import HeldPlace
 from busim.faults.replayed import ReplayedPlace
 from busim.faults.sound_again import sound_again
 from busim.faults.table import BY_NAME
@@ -69,7 +70,7 @@ def test_replayed_frames_are_old_counter_and_all(under_way: Boat) -> None:
 
 
 def test_a_held_queue_comes_out_at_once_oldest_first(under_way: Boat) -> None:
-    under_way.with_fault("queue_held", STATION, for_ns=SECOND).run(9 * SECOND)
+    under_way.with_fault("queue_held", HeldPlace(node="wheelhouse"), for_ns=SECOND).run(9 * SECOND)
     end_ns = UNDER_WAY_NS + SECOND
     assert levers(under_way, UNDER_WAY_NS + 2 * MS, end_ns) == []
     burst = levers(under_way, end_ns, end_ns + 60 * MS)[:48]
@@ -154,6 +155,7 @@ def test_what_others_send_is_untouched(under_way: Boat, name: str) -> None:
         "delayed": DelayedPlace(node="wheelhouse"),
         "replayed": ReplayedPlace(node="wheelhouse"),
         "truncated": TruncatedPlace(node="wheelhouse"),
+        "queue_held": HeldPlace(node="wheelhouse"),
     }
     under_way.with_fault(name, places.get(name, STATION), for_ns=SECOND).run(8 * SECOND)
     drive = under_way.sent_by(ENGINE_ROOM, UNDER_WAY_NS, 8 * SECOND)

@@ -3,8 +3,10 @@
 import pytest
 
 from busim.boat.load import load_boat
+from busim.events.journal import Event
 from busim.faults.cut import CutPlace
 from busim.faults.noise_burst import BurstPlace
+from busim.faults.queue_held import HeldPlace, QueueHeld
 from busim.faults.short import ShortPlace
 from busim.faults.supply_lost import SupplyPlace
 from busim.simulator.build import build_world, power_up
@@ -23,9 +25,12 @@ DOUBLED = [
 UNDER_WAY: list[Step] = [*press(1000, "wheelhouse", "take"), (2500 * MS, 0, "move_lever", ("wheelhouse", "engine", 700, 500))]
 
 
-def run(edited: Edited, *faults: list[Step]) -> World:
+def run(edited: Edited, *faults: list[Step], rows: list[Event] | None = None) -> World:
+    """`rows`: filled with the rows that nodes took."""
     loaded = load_boat(edited(*DOUBLED).path)
     world = build_world(loaded.boat, loaded.plan, load_kinds(), 1)
+    if rows is not None:
+        world.journal.watch_events("row", rows.append)
     world.plan_steps([*power_up(world), *UNDER_WAY, *(step for each in faults for step in each)])
     world.run(12 * SECOND)
     return world
@@ -74,3 +79,27 @@ def test_noise_on_one_and_a_short_of_the_other_in_turn(edited: Edited) -> None:
 def test_one_supply_for_both_is_one_point_of_failure(edited: Edited) -> None:
     world = run(edited, fault(1, 6000, 6050, ("supply_lost", SupplyPlace(supply="house"))))
     assert gear(world) == 0
+
+
+@pytest.mark.parametrize("bus", ["main", "spare"])
+@pytest.mark.parametrize("held_ms", [4400, 4900, 5200])
+def test_a_queue_held_on_one_of_them_brings_no_old_lever_back(edited: Edited, bus: str, held_ms: int) -> None:
+    """Ahead for the first second of what is held. The counter of what comes out looks newer than what is acted on, but for 5200 ms:
+    those begin behind it, a whole turn ago."""
+    begin_ms, end_ms = 4000, 4000 + held_ms
+    lever: Step = ((begin_ms + 1000) * MS, 0, "move_lever", ("wheelhouse", "engine", 0, 50))
+    rows: list[Event] = []
+    world = run(edited, fault(1, begin_ms, end_ms, ("queue_held", HeldPlace(node="wheelhouse", bus=bus))), [lever], rows=rows)
+    last_ns = max(at_ns for at_ns, _, _, node, *_ in rows if node == "engine_room")
+    assert begin_ms * MS < last_ns < end_ms * MS, "the gear came out, its dwell is over, and nothing happened since"
+    assert gear(world) == 0
+    assert world.hosts["engine_room"].node.obeyed == 1  # type: ignore[attr-defined]
+
+
+def test_a_sweep_holds_a_queue_on_each_of_a_pair_alone(edited: Edited) -> None:
+    boat = load_boat(edited(*DOUBLED).path).boat
+    places = list(QueueHeld().places(boat))
+    assert [place.bus for place in places if place.node == "engine_room"] == [None, "main", "spare"]
+    assert [key for place in places for key, _ in QueueHeld().misplaced(boat, place)] == []
+    complaints = [list(QueueHeld().misplaced(boat, HeldPlace(node=name, bus="spare"))) for name in boat.nodes]
+    assert [bool(each) for each in complaints] == ["spare" not in node.taps for node in boat.nodes.values()]
