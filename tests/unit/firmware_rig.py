@@ -22,6 +22,7 @@ from busim.scenario.load import load_scenario, steps_of
 from busim.seam import OUTPUT, QUEUE, ROW, SEND, Actions, Node
 from busim.simulator.build import build_world, power_up
 from busim.simulator.kinds import load_kinds
+from busim.simulator.world import Step as WorldStep
 from busim.units import SECOND
 
 from .c_driver import compile_c, compiler
@@ -212,7 +213,13 @@ def recording(kind: type[Node], life_of: Callable[[Any], list[Step] | None]) -> 
 
 
 def lives_in(boat: LoadedBoat, scenario: str, seed: int, of: Iterable[str]) -> Lives:
-    """Every life of every node of these kinds in a run of one of the boat's scenarios, but those with another boat's values."""
+    """As `lives_of`, in a run of one of the boat's scenarios."""
+    played = load_scenario(boat.path.parent / "scenarios" / f"{scenario}.yaml", boat.boat).scenario
+    return lives_of(boat, steps_of(played, boat.boat), round(played.lasts_s * SECOND), seed, of)
+
+
+def lives_of(boat: LoadedBoat, steps: Iterable[WorldStep], lasts_ns: int, seed: int, of: Iterable[str]) -> Lives:
+    """Every life of every node of these kinds in a run with these steps, but those with another boat's values."""
     names = {node.address: name for name, node in boat.boat.nodes.items() if node.kind in of}
     lives: Lives = {name: [] for name in names.values()}
 
@@ -226,9 +233,8 @@ def lives_in(boat: LoadedBoat, scenario: str, seed: int, of: Iterable[str]) -> L
     kinds = load_kinds()
     recorded = {kind: recording(kinds[kind], life_of) for kind in of}
     world = build_world(boat.boat, boat.plan, {**kinds, **recorded}, seed)
-    played = load_scenario(boat.path.parent / "scenarios" / f"{scenario}.yaml", boat.boat).scenario
-    world.plan_steps([*power_up(world), *steps_of(played, boat.boat)])
-    world.run(round(played.lasts_s * SECOND))
+    world.plan_steps([*power_up(world), *steps])
+    world.run(lasts_ns)
     return lives
 
 

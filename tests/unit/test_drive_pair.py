@@ -62,6 +62,56 @@ def test_nothing_old_comes_back_by_the_slower_bus() -> None:
     assert rig.outputs["throttle"] == 100
 
 
+HELD = [31, 32, 33, 94, 150, 250, 253, 256, 300]
+"""Frames of 20 ms. From 128 on old ones look newer than what is acted on, and from 253 on just ahead of it."""
+
+
+@pytest.mark.parametrize("held", HELD)
+def test_a_queue_let_go_between_two_frames_of_the_other_bus_moves_nothing(held: int) -> None:
+    """At 250 kbit/s a frame takes 0.53 ms: 38 of them come between two of the sound bus. All but the last 8 ask for full."""
+    rig = engaged(800)
+    counter = rig.counters[LEVER_ID]
+    for step in range(1, 4):
+        hear(rig, counter + step, AHEAD, 800, 0, 1)
+    queue = [(counter + 3 + step, 800 if step <= held - 8 else 100) for step in range(1, held + 1)]
+    for number, throttle in queue:
+        hear(rig, number, AHEAD, throttle, 0)
+        rig.beat()
+        rig.run_for(20)
+    counter = queue[-1][0]
+    rig.forget()
+    for step, (number, throttle) in enumerate(queue):
+        if step % 38 == 37:
+            counter += 1
+            hear(rig, counter, AHEAD, 100, 0)
+        hear(rig, number, AHEAD, throttle, 1)
+        rig.run_for(0.53)
+    assert rig.told("throttle") == []
+    assert rig.rows == []
+    for step in range(1, 9):  # and that bus is as good as the other one again
+        hear(rig, counter + step, AHEAD, 100, 0, 1)
+        rig.run_for(20)
+    hear(rig, counter + 9, AHEAD, 90, 1)
+    assert rig.outputs["throttle"] == 90
+
+
+@pytest.mark.parametrize("dead_ms", [124, 125])
+def test_the_bus_that_is_left_over_gives_the_lever_back_in_time(dead_ms: int) -> None:
+    """Bus 0 is cut when bus 1 has only just come back from a long cut: half the control timeout, and the lever counts on."""
+    rig = engaged(500)
+    counter = rig.counters[LEVER_ID]
+    for step in range(1, 31):
+        hear(rig, counter + step, AHEAD, 500, 0)
+        rig.beat()
+        rig.run_for(20)
+    counter += 30
+    hear(rig, counter - 1, AHEAD, 500, 1)
+    hear(rig, counter, AHEAD, 500, 1)  # the second after a gap: it counts there, and it is all there is from now on
+    rig.run_for(dead_ms)
+    hear(rig, counter + 1, AHEAD, 400, 1)
+    assert rig.outputs["throttle"] == (400 if dead_ms == 125 else 500)
+
+
 @pytest.mark.parametrize("lower_by", [0, 1])
 def test_unequal_content_under_one_counter_is_the_lower_thrust(lower_by: int) -> None:
     rig = engaged(500)

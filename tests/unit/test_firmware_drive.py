@@ -10,13 +10,16 @@ import pytest
 
 from busim.boat.load import load_boat
 from busim.boat.shipped import shipped_folder
+from busim.faults.queue_held import HeldPlace
 from busim.protocol.catalogue import ALARM_ANSWER, CLAIM, DRIVE_OBEYS, HEARTBEAT, LEVER, NEUTRAL_NOW, RUDDER_STATE
 from busim.protocol.tables import DRIVE_TABLE
 from busim.protocol.values import AHEAD, ASTERN, NEUTRAL, NODE_WORKING
+from busim.units import MS
 
-from .firmware_rig import Drawn, Firmware, Step
+from .firmware_rig import Drawn, Firmware, Step, lives_of
+from .first_boat_world import fault
 from .test_firmware_station import frame, rows_in
-from .test_two_buses import DOUBLED
+from .test_two_buses import DOUBLED, UNDER_WAY, cut
 
 LONGEST_NS = 40_000_000
 STATES = DRIVE_TABLE.state_values
@@ -235,6 +238,24 @@ def drawn(firmware: Firmware, boat: str, node: str, seeds: range, calls: int) ->
 def test_drawn_calls(firmware: Firmware) -> None:
     for boat, node in (("first_boat", "engine_room"), ("doubled", "engine_room")):
         assert firmware.differences(drawn(firmware, boat, node, range(3), 600), boat, node) == []
+
+
+@pytest.mark.parametrize("held_ms", [660, 2000, 4900, 5200])
+def test_a_queue_let_go_on_one_bus_of_two(held_ms: int, firmware: Firmware) -> None:
+    """And, a second later, the other bus cut: the one that is left over is heard in time."""
+    boat = firmware.edited("first_boat", *DOUBLED)
+    end_ms = 4000 + held_ms
+    steps = [
+        *UNDER_WAY,
+        *fault(1, 4000, end_ms, ("queue_held", HeldPlace(node="wheelhouse", bus="spare"))),
+        ((end_ms - 500) * MS, 0, "move_lever", ("wheelhouse", "engine", 600, 100)),
+        *cut(2, "main", end_ms + 1000, end_ms + 2000),
+    ]
+    (life,) = lives_of(firmware.boat(boat), steps, (end_ms + 2000) * MS, 1, ("drive",))["engine_room"]
+    assert firmware.differences(life, boat, "engine_room") == []
+    asked = [(int(call.split()[1]), answer) for call, answer in life if "o throttle" in answer or "o shift" in answer]
+    # By the node's own clock, which begins where its program does, 200 ms after the world's.
+    assert (end_ms - 800) * MS < max(at_ns for at_ns, _ in asked) < (end_ms - 300) * MS, "nothing old, and nothing lost"
 
 
 @pytest.mark.slow

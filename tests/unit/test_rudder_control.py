@@ -492,6 +492,32 @@ def test_by_two_buses_the_first_new_frame_acts() -> None:
     assert rig.outputs["rudder"] == 900, "held back on the other bus, and not even for moving less"
 
 
+@pytest.mark.parametrize("held", [31, 32, 33, 94, 150, 250, 253])
+def test_a_queue_of_the_wheel_let_go_on_one_bus_turns_nothing(held: int) -> None:
+    rig = two_buses()
+    wheel = hand.id_of(hand.WHEEL, WHEELHOUSE)
+    rig.wheel(0)
+    rig.wheel(0, ahead=0, bus=1)
+    rig.wheel(0)
+    rig.wheel(0, ahead=0, bus=1)
+    first = rig.counters[wheel]
+    for step in range(held):
+        rig.wheel(200 if step < held - 8 else 0)
+        rig.beat()
+        rig.run_for(40)
+        rig.sense(rig.outputs["rudder"])
+    newest = rig.counters[wheel]
+    rig.forget()
+    for step in range(held):
+        if step % 76 == 75:
+            newest = rig.counters[wheel] = newest + 1
+            rig.wheel(0, ahead=0)
+        rig.counters[wheel] = first + step + 1
+        rig.wheel(200 if step < held - 8 else 0, ahead=0, bus=1)
+        rig.run_for(0.53)
+    assert [value for _, value in rig.told("rudder") if value] == []
+
+
 @pytest.mark.parametrize(("first", "second"), [(100, 900), (900, 100), (-100, 900), (900, -100)])
 def test_unequal_angles_under_one_counter_are_the_one_that_moves_less(first: int, second: int) -> None:
     rig = two_buses()
