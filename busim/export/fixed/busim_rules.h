@@ -63,7 +63,8 @@ typedef struct busim_bus_watch {
 } busim_bus_watch;
 
 /* One sender's counter on all the buses it is heard by: the first valid new frame counts, whichever bus it comes by. Of a single
- * bus it does the same as busim_counter_watch, whatever the time. */
+ * bus it does the same as busim_counter_watch, whatever the time. What was silent for 24 days may be held back until it has said
+ * more than once. */
 typedef struct busim_pair_watch {
     busim_bus_watch bus[BUSIM_MOST_BUSES];
     uint8_t buses; /* bit n: bus n */
