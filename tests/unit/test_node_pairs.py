@@ -1,4 +1,4 @@
-"""On a redundant pair every node hands each safety frame's bus on to the watch that follows its sender."""
+"""On a redundant pair every node hands each safety frame's bus and moment on to the watch that follows its sender."""
 
 from typing import Any
 
@@ -40,8 +40,10 @@ def pairs_in(thing: Any, seen: dict[int, PairWatch]) -> dict[int, PairWatch]:
     return seen
 
 
-def last_by_bus(watched: Watched) -> dict[int, tuple[int, int]]:
-    return {key: (pair.buses[0].last, pair.buses[1].last) for key, pair in pairs_in(watched.node, {}).items()}
+def last_by_bus(watched: Watched) -> dict[int, tuple[int, int, int]]:
+    """Of each pair: the last counter by either bus, and since when the one that brings anything is alone."""
+    pairs = pairs_in(watched.node, {})
+    return {key: (pair.buses[0].last, pair.buses[1].last, pair.alone_ns) for key, pair in pairs.items()}
 
 
 def heard(kind: Specimen) -> list[int]:
@@ -53,7 +55,7 @@ def heard(kind: Specimen) -> list[int]:
 
 @pytest.mark.parametrize("bus", [0, 1])
 @pytest.mark.parametrize("name", sorted(KINDS))
-def test_the_bus_a_frame_came_by_is_noted_and_no_other(name: str, bus: int) -> None:
+def test_the_bus_a_frame_came_by_is_noted_with_the_moment_and_no_other(name: str, bus: int) -> None:
     kind = specimen(name, buses=2, rudder={}, navigation=True)
     for can_id in heard(kind):
         watched = Watched(kind)
@@ -66,6 +68,6 @@ def test_the_bus_a_frame_came_by_is_noted_and_no_other(name: str, bus: int) -> N
         after = last_by_bus(watched)
         changed = [after[key] for key in after if after[key] != before[key]]
         message = BY_CODE[can_id // 64].name
-        wanted = (SECOND_ONE, -1) if bus == 0 else (-1, SECOND_ONE)
+        wanted = (SECOND_ONE, -1, 10 * MS) if bus == 0 else (-1, SECOND_ONE, 10 * MS)
         assert changed, f"nothing of a {name} follows {message}"
         assert set(changed) == {wanted}, f"{name}: {message} by bus {bus}"
