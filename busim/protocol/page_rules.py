@@ -199,8 +199,8 @@ def _several_buses(plan: WirePlan) -> Iterator[str]:
         ]
     )
     yield paragraph(
-        "Half the limit, so that the other half is left to hear a bus in that is all there is: this rule alone never loses a "
-        "sender. Whoever is followed anew begins with all of this as if nothing had been heard."
+        "Half the limit, so that the other half is left to hear a bus in that is all there is: this rule alone loses no sender "
+        "whose frames go on by one bus. Whoever is followed anew begins with all of this as if nothing had been heard."
     )
 
 
