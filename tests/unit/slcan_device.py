@@ -93,7 +93,8 @@ class SlcanDevice:
         with contextlib.suppress(OSError):
             if self.greeting:
                 os.write(number, self.greeting)
-            while not self.over.is_set():
+            while True:
+                over = self.over.is_set()  # asked first: what was written before that is still read
                 if select.select([number], [], [], 0.01)[0]:
                     received = os.read(number, 4096)
                     if not received:
@@ -101,6 +102,8 @@ class SlcanDevice:
                     *commands, held = (held + received).split(OK)
                     for command in commands:
                         self._do(number, command)
+                elif over:
+                    return
                 if self.on_bus and self.beats is not None:
                     os.write(number, self.beats())
 

@@ -212,12 +212,12 @@ def test_lines_move_levers_while_it_runs(rig: Rig) -> None:
     [
         ("levr wheelhouse engine 300", "did you mean lever?"),
         ("lever wheelhouse engin 300", "did you mean engine?"),
-        ("lever wheelhouse engine 3000", "less than or equal to 1000"),
-        ("lever wheelhouse engine much", "TO_PERMILLE"),
-        ("lever wheelhouse", "DRIVE"),
+        ("lever wheelhouse engine 3000", "3000 is too large, at most 1000"),
+        ("lever wheelhouse engine much", "a whole number is wanted"),
+        ("lever wheelhouse", "drive is missing"),
         ("lever wheelhouse engine 300 200 9", "no more"),
         ("wheel wheelhouse 100", "has no wheel"),
-        ("key wheelhouse fly", "NAME"),
+        ("key wheelhouse fly", "one of take, neutral_now"),
         ("engines on", "nobody knows how to"),
     ],
 )
