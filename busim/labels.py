@@ -20,7 +20,7 @@ SHOWS: Final = {
     3: "another station in control",
     4: "nothing heard",
     5: "asking for control",
-    6: "drives and rudder obey different stations",
+    6: "drives and rudder do not all obey one station",
     7: "control lost, drive not yet heard of",
     8: "in control here, but nobody steers",
 }

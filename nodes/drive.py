@@ -365,10 +365,13 @@ class Drive(DriveMachine):
         return [(OUTPUT, "throttle", most)]
 
     def _other_due_ns(self, now_ns: int) -> int:
-        """When it has to go neutral because of the other drive; NEVER where the station obeyed did not take both."""
-        if self.other is None or not self.obeyed or self.wanted & BOTH_DRIVES != BOTH_DRIVES:
+        """When it has to go neutral because of the other drive; NEVER where the station obeyed may not take both."""
+        if self.other is None or not self.obeyed:
             return NEVER
-        return self.other.due_ns(now_ns, (self.obeyed, self.number), self.changed_ns)
+        both = self.wanted & BOTH_DRIVES == BOTH_DRIVES
+        if not both and len(self.plan.station_at(self.obeyed).drives) < 2:
+            return NEVER
+        return self.other.due_ns(now_ns, (self.obeyed, self.number), self.changed_ns, both)
 
     def _obeys(self) -> list[Action]:
         self.untold = False

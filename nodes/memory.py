@@ -13,7 +13,7 @@ from busim.protocol.counter import newer
 from busim.protocol.tables import DRIVE_TABLE, STATION_TABLE
 from busim.protocol.values import NEUTRAL
 from busim.seam import Kept
-from busim.units import MS, NEVER
+from busim.units import MS, NEVER, SECOND
 
 GOING_IDLE: Final = (DRIVE_TABLE.state_values["slowing"], DRIVE_TABLE.state_values["forced_idle"])
 HOLDING: Final = STATION_TABLE.state_values["holding"]
@@ -55,6 +55,16 @@ def _age_max_ms(node: Any) -> int:
 def _silence_ms(node: Any) -> int:
     """A report is looked at for both its age and its silence."""
     return max(_age_max_ms(node), _missing_ms(node))
+
+
+def _settled_ms(node: Any) -> int:
+    return int(node.timing.transfer_ms + 2 * node.timing.claim_ms)
+
+
+def _still_left_out(node: Any, echo: Any, until_ns: int) -> int:
+    """For how long it still is makes no difference before a take comes; and once it is over, a take is as any that follows on no
+    failed one. So whoever looks through all states may let it last."""
+    return SECOND if until_ns > 0 else until_ns
 
 
 def _old_levers(node: Any) -> int:
@@ -284,13 +294,14 @@ MEMORY: Final[dict[str, dict[str, Kept]]] = {
         "counter": Kept("inside", code=DRIVE_OBEYS.code),
         "heard_ns": Kept("moment", _silence_ms),
         "number": NUMBER,
-        **_fixed("policy_idle"),
+        **_fixed("instance", "policy_idle"),
         **_values("may_stay", "station"),
+        "left_out_until_ns": Kept("moment", _at_once, trim=_still_left_out),
     },
     "Station": {
         # No alarm, no navigation light and no locked key ever changes what a station does with levers and wheels.
         **_fixed("alarms", "conditions", "lock"),
-        **_fixed("carries_on", "echoes", "lever_id", "lever_period_ns", "me"),
+        **_fixed("carries_on", "echoes", "lever_id", "lever_period_ns", "me", "missing_ns"),
         **_values("alarm", "gears", "held", "lever_faults", "neutral_now", "shows", "state", "wanted"),
         "wheel": INSIDE,
         "claim_counter": Kept("own_counter", code=CLAIM.code),
@@ -306,8 +317,10 @@ MEMORY: Final[dict[str, dict[str, Kept]]] = {
         "show_due_ns": Kept("moment", _at_once, trim=_next_show_ns),
     },
     "Wheel": {
-        **_fixed("drives", "missing_ns", "rudder", "rudder_address", "wheel_id"),
-        **_values("angle", "fault", "faulty", "held", "keeps", "wanted"),
+        **_fixed("drives", "missing_ns", "rudder", "rudder_address", "settled_ns", "wheel_id"),
+        **_values("angle", "fault", "faulty", "held", "wanted"),
+        "keeps": NUMBER,
+        "taken_ns": Kept("moment", _settled_ms),
         "counter": Kept("own_counter", code=WHEEL.code),
         **_waits("due_ns"),
         "heard_ns": Kept("moment", _missing_ms),

@@ -2,13 +2,15 @@
 
 Two engines that obey different stations turn the boat on the spot. A drive that hears the other one obey another pair of
 station and number than its own, for longer than `overlap_ms` after the later change, goes neutral. What it does while the
-other one obeys nobody, or is not heard at all, is the boat's policy.
+other one obeys nobody, or is not heard at all, is the boat's policy. Where its station may control both and took this one alone,
+as the other was dead or refused, only a take of another station that goes before its own counts: of two stations that each took
+one drive, one has to give way.
 """
 
 from busim.protocol import values as v
 from busim.protocol.catalogue import DRIVE_OBEYS
 from busim.protocol.codec import INVALID, check, counter_of
-from busim.protocol.counter import ACCEPTED, CounterWatch
+from busim.protocol.counter import ACCEPTED, CounterWatch, newer
 from busim.protocol.plan import DrivePlan, Timing
 from busim.units import MS, NEVER
 
@@ -45,14 +47,21 @@ class OtherDrive:
         self.changed_ns = now_ns
         return True
 
-    def due_ns(self, now_ns: int, mine: Pair, changed_ns: int) -> int:
-        """When a drive that has obeyed the pair `mine` since `changed_ns`, one that took both, has to go neutral because of this
-        one, as things stand; NEVER where it need not."""
+    def due_ns(self, now_ns: int, mine: Pair, changed_ns: int, both: bool) -> int:
+        """When a drive that has obeyed the pair `mine` since `changed_ns` has to go neutral because of this one, as things stand;
+        NEVER where it need not. `both`: that take is of this one too."""
         silent_ns = max(self.heard_ns, changed_ns) + self.missing_ns
         due_ns = silent_ns if self.neutral_when_apart else NEVER
-        if now_ns < silent_ns and self.pair != mine and (self.pair[0] or not self.carries_on):
+        if now_ns < silent_ns and self._apart(mine, both):
             due_ns = min(due_ns, max(self.changed_ns, changed_ns) + self.overlap_ns)
         return due_ns
+
+    def _apart(self, mine: Pair, both: bool) -> bool:
+        station, number = self.pair
+        if both:
+            return self.pair != mine and (station != 0 or not self.carries_on)
+        before = newer(number, mine[1]) or (number == mine[1] and station < mine[0])
+        return station not in (0, mine[0]) and before
 
     def cause(self, now_ns: int) -> int:
         """Why it has to, once `due_ns` has come."""

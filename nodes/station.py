@@ -11,7 +11,7 @@ from typing import ClassVar, Final
 from busim.protocol import values as v
 from busim.protocol.catalogue import CLAIM, CONDITION, DRIVE_OBEYS, LEVER, NEUTRAL_NOW, PRESS, RUDDER_STATE
 from busim.protocol.codec import INVALID, check, counter_of
-from busim.protocol.counter import ACCEPTED, CounterWatch, counter_watch, newer
+from busim.protocol.counter import ACCEPTED, counter_watch, newer
 from busim.protocol.ids import address_of
 from busim.protocol.plan import WirePlan
 from busim.protocol.tables import DRIVE_TABLE, STATION_TABLE
@@ -20,6 +20,7 @@ from busim.units import MS, NEVER, SECOND
 from nodes.alarm_lines import LET_GO, LEVER_FAULT
 from nodes.alarm_list import AlarmList
 from nodes.condition import ConditionKeeper
+from nodes.drive_echo import DriveEcho, leave_out, to_want
 from nodes.key_lock import KeyLock
 from nodes.lever import Lever
 from nodes.member import Member, following
@@ -33,7 +34,7 @@ _MOVES: Final = STATION_TABLE.moves
 
 NEUTRAL_NOW_NS: Final = 20 * MS
 DIVIDED_NS: Final = 100 * MS
-"""Drives that differ for less are shown as before: a good take reaches them one after the other."""
+"""Drives that differ for less, or are not all held for less, are shown as before: a good take reaches them one after the other."""
 NEUTRAL_NOW_LONGEST_NS: Final = 1000 * MS
 """A press that no drive echoes is repeated so long and no longer: a bus that comes back later must not carry an old wish."""
 KEYS: Final = ("take", "neutral_now", "acknowledge", "silence", "lock_out")
@@ -41,27 +42,11 @@ TRACKS: Final = {"lever.1": (1, 0), "lever.1b": (1, 1), "lever.2": (2, 0), "leve
 """Channel -> (instance, track). The second track runs the other way."""
 
 
-class DriveEcho:
-    """The last report of one drive: whom it obeys, under which number, which lever frame it acted on last."""
-
-    __slots__ = ("acted_on", "counter", "heard_ns", "may_stay", "number", "policy_idle", "station")
-
-    def __init__(self, counter: CounterWatch, policy_idle: bool) -> None:
-        self.counter = counter
-        self.policy_idle = policy_idle
-        self.may_stay = False
-        """It reports that it obeys nobody, and may stay in gear for all that."""
-        self.heard_ns = -NEVER
-        self.station = 0
-        self.number = 0
-        self.acted_on = 0
-
-
 class Station(Member):
     __slots__ = (
         "alarm", "alarms", "carries_on", "claim_counter", "claim_due_ns", "conditions", "divided_ns", "drives", "echoes",
         "gears", "held", "held_since_ns", "highest", "lever_counter", "lever_due_ns", "lever_faults", "lever_id",
-        "lever_period_ns", "levers", "lock", "me", "neutral_now", "neutral_now_counter", "neutral_now_due_ns",
+        "lever_period_ns", "levers", "lock", "me", "missing_ns", "neutral_now", "neutral_now_counter", "neutral_now_due_ns",
         "neutral_now_until_ns", "number", "show_due_ns", "shows", "state", "transfer_until_ns", "wanted", "wheel",
     )  # fmt: skip
 
@@ -70,16 +55,17 @@ class Station(Member):
     def __init__(self, plan: WirePlan, address: int, build: int = 1) -> None:
         super().__init__(plan, address, build)
         self.me = plan.station_at(address)
-        self.wanted = sum(self.me.drives)  # TAKES_DRIVE_1 and _2 are the instances' values
+        self.wanted = 0
+        """The drives its take is of: TAKES_DRIVE_1 and _2 are the instances' values."""
         self.drives = {
-            drive.address: DriveEcho(counter_watch(plan, address, drive.address, DRIVE_OBEYS), drive.on_loss == "idle")
-            for drive in plan.drives
+            drive.address: DriveEcho(counter_watch(plan, address, drive.address, DRIVE_OBEYS), drive) for drive in plan.drives
         }
         self.echoes = {drive.address: self.drives[drive.address] for drive in plan.drives if drive.instance in self.me.drives}
         """Of the drives this station may take."""
         self.held: list[int] = []
         """Drives that obey the take this station holds."""
         self.carries_on = all(drive.on_other_lost == "carry_on" for drive in plan.drives)
+        """With one drive of two she is driven on; else a take is of all its drives or of none, and so is control."""
         # A frame before a drive would let go of a station that fell silent.
         patience_ns = (plan.timing.control_timeout_ms - plan.timing.lever_ms) * MS
         self.levers = {instance: Lever(self.me, patience_ns) for instance in self.me.drives}
@@ -87,10 +73,11 @@ class Station(Member):
         self.number = 0
         self.highest = 0
         self.gears: tuple[int, ...] = (v.NEUTRAL, 0, v.NEUTRAL, 0)
-        self.lever_faults = self.wanted
+        self.lever_faults = sum(self.me.drives)
         """Instances, as bits, whose lever's sensors are out of range, disagree, or were never read."""
         self.lever_id = LEVER.can_id(address)
         self.lever_period_ns = self.timing.lever_ms * MS
+        self.missing_ns = self.timing.heartbeat_missing_ms * MS
         self.lever_counter = 0
         self.lever_due_ns = NEVER
         self.claim_counter = 0
@@ -106,7 +93,7 @@ class Station(Member):
         self.show_due_ns = 0
         """When the display may have to change though nothing was heard."""
         self.divided_ns = NEVER
-        """When drives that obey different stations are shown as that."""
+        """When drives that do not all obey one station are shown as that."""
         self.wheel = Wheel(plan, address, plan.rudder) if self.me.steers and plan.rudder is not None else None
         self.conditions = ConditionKeeper(plan, address) if plan.navigation_lights else None
         """The navigation lights' condition, where the boat has such lights on her bus."""
@@ -184,8 +171,8 @@ class Station(Member):
             actions += self._claim()
         if self.wheel is not None and now_ns >= self.wheel.due_ns:
             self.wheel.due_ns = following(self.wheel.due_ns, WHEEL_NS, now_ns)
-            steers = self.wheel.keeps or self.state in (CLAIMING, HOLDING)
-            actions += self.send(self.wheel.wheel_id, self.wheel.frame(self.number if steers else 0), WHEEL_NS)
+            taken = self.number if self.state in (CLAIMING, HOLDING) else 0
+            actions += self.send(self.wheel.wheel_id, self.wheel.frame(self.wheel.keeps or taken), WHEEL_NS)
         if now_ns >= self.neutral_now_due_ns:
             pressed = self.neutral_now or (now_ns < self.neutral_now_until_ns and not self._neutral_echoed(now_ns))
             self.neutral_now_due_ns = now_ns + NEUTRAL_NOW_NS if pressed else self.lock.next_ns(now_ns)
@@ -251,10 +238,12 @@ class Station(Member):
         # Where it may take with its levers matched, the drives judge the match: they know gear and throttle, it does not.
         sound = not self.lever_faults and all(lever.out_since_ns == NEVER for lever in self.levers.values())
         allowed = sound and (in_neutral or self.me.matched_take)
+        anew = self.state == HOLDING
         actions = self._event(now_ns, "take" if allowed else "refused")
         if self.state == CLAIMING and actions:
             number = self.highest + 1 & 0xFFFF
             self.number = self.highest = number or 1
+            self.wanted = to_want(self.echoes.values(), now_ns, self.missing_ns, self.carries_on, anew)
             if self.wheel is not None:
                 self.wheel.want(now_ns)
             self.claim_due_ns = now_ns
@@ -317,28 +306,30 @@ class Station(Member):
         """What the drives' reports say to the state it is in."""
         actions: list[Action] = []
         mine = (self.address, self.number)
-        pairs = [(echo.station, echo.number) for echo in self.echoes.values()]
+        pairs = [echo.pair for echo in self.echoes.values() if echo.instance & self.wanted]
         if self.wheel is not None and self.wheel.wanted:
             pairs.append(self.wheel.pair)
         if self.state == CLAIMING:
             if pairs and all(pair == mine for pair in pairs):
                 actions = self._event(now_ns, "echoed")
-                self.held = list(self.echoes)
+                self.held = [address for address, echo in self.echoes.items() if echo.instance & self.wanted]
                 self.held_since_ns = now_ns
+                left_out = next((address for address in self.echoes if address not in self.held), 0)
+                unsteered = self.wheel.rudder.address if self.wheel is not None and not self.wheel.wanted else 0
+                self.alarm = unsteered or left_out  # driven from here, and not steered, or not all of it
                 if self.wheel is not None:
                     self.wheel.held = self.wheel.wanted
-                    self.alarm = 0 if self.wheel.wanted else self.wheel.rudder.address  # driven from here, and not steered
                 self.claim_due_ns = self.transfer_until_ns = NEVER
-            elif any(self._outbids(*pair) for pair in pairs):
+            elif any(self._outbids(*pair) for pair in pairs) or self._taken():
                 actions = self._event(now_ns, "outbid")
                 self.transfer_until_ns = now_ns + self.timing.transfer_ms * MS
         elif self.state == HOLDING:
-            lost = [address for address in self.held if (self.echoes[address].station, self.echoes[address].number) != mine]
-            takers = {self.echoes[address].station for address in lost} - {0, self.address}
-            actions = self._let_go(now_ns, "echo_lost", self.held if takers else lost)
+            lost = [address for address in self.held if self.echoes[address].pair != mine]
+            taken = bool({self.echoes[address].station for address in lost} - {0, self.address}) or self._taken()
+            actions = self._let_go(now_ns, "echo_lost", self.held if taken else lost)
             if not self.echoes and pairs != [mine]:  # a station of a wheel alone
                 actions = self._event(now_ns, "echo_lost")
-            if takers:
+            if taken:
                 self.alarm = 0  # somebody took over: the display says so, and an alarm at each hand-over is one nobody heeds
         elif self.state == WITHDRAWING and all(pair != mine for pair in pairs):
             actions = self._event(now_ns, "withdrawn")
@@ -349,6 +340,10 @@ class Station(Member):
 
     def _outbids(self, station: int, number: int) -> bool:
         return newer(number, self.number) or (number == self.number and 0 < station < self.address)
+
+    def _taken(self) -> bool:
+        """Does a drive it may take obey another station, by a take that goes before its own?"""
+        return any(echo.station not in (0, self.address) and self._outbids(*echo.pair) for echo in self.echoes.values())
 
     def _let_go(self, now_ns: int, event: str, lost: list[int]) -> list[Action]:
         """These drives are not held any more. With the last, or where the policy is all or nothing, control is let go."""
@@ -367,11 +362,13 @@ class Station(Member):
         return (*one, *other)
 
     def _watch_steering(self, now_ns: int) -> None:
-        if self.wheel is not None:
-            over = any(echo.station not in (0, self.address) and newer(echo.number, self.number) for echo in self.echoes.values())
-            watching = self.state == WATCHING and not over
-            if self.wheel.lost(now_ns, (self.address, self.number), self.state == HOLDING, watching):
-                self.alarm = self.alarm or self.wheel.rudder.address
+        wheel = self.wheel
+        if wheel is None:
+            return
+        heard = [echo for echo in self.echoes.values() if echo.heard(now_ns, self.missing_ns)] if wheel.keeps else []
+        taken = any(echo.station not in (0, self.address) and newer(echo.number, wheel.keeps) for echo in heard)
+        if wheel.lost(now_ns, (self.address, self.number), self.state == HOLDING, taken):
+            self.alarm = self.alarm or wheel.rudder.address
 
     def _watch_time(self, now_ns: int) -> list[Action]:
         """Echoes that grow old, takes that take too long; once every lever period."""
@@ -390,6 +387,8 @@ class Station(Member):
                 actions = [*self._let_go(now_ns, "echo_old", old), *self._show(now_ns)]
         elif now_ns >= self.transfer_until_ns:
             if self.state == CLAIMING:
+                if self.carries_on:
+                    leave_out(self.echoes.values(), now_ns, self.missing_ns, self.wanted, (self.address, self.number))
                 actions = self._event(now_ns, "transfer_over")
                 self.transfer_until_ns = now_ns + self.timing.transfer_ms * MS
             else:
@@ -412,7 +411,9 @@ class Station(Member):
             self.neutral_now_due_ns = now_ns
         faulty = self.lever_faults or (self.wheel is not None and self.wheel.faulty)
         echo = self.drives.get(self.alarm)
-        let_go = self.alarm and (echo is None or echo.station in (0, self.address)) and not self.alarms.helm.asked.get(self.alarm)
+        # What obeys another station now is no loss; but what this one left out, it has not, whatever it said last.
+        mine = echo is None or echo.station in (0, self.address) or self.state == HOLDING
+        let_go = self.alarm and mine and not self.alarms.helm.asked.get(self.alarm)
         return self.alarms.look(now_ns, [LEVER_FAULT] if faulty else [], [(LET_GO, self.alarm)] if let_go else [])
 
     def _stuck_elsewhere(self, now_ns: int) -> tuple[int, ...]:
@@ -423,10 +424,9 @@ class Station(Member):
 
     def _show(self, now_ns: int) -> Actions:
         """The display; said only where it changes."""
-        missing_ns = self.timing.heartbeat_missing_ms * MS
-        silent_ns = [echo.heard_ns + missing_ns for echo in self.echoes.values()]
+        silent_ns = [echo.heard_ns + self.missing_ns for echo in self.echoes.values()]
         if self.wheel is not None:
-            silent_ns.append(self.wheel.heard_ns + missing_ns)
+            silent_ns.append(self.wheel.heard_ns + self.missing_ns)
         self.show_due_ns = min((due_ns for due_ns in silent_ns if due_ns > now_ns), default=NEVER)
         shows = self.what_to_show(now_ns)
         if shows != SHOWS_DIVIDED:
@@ -443,6 +443,6 @@ class Station(Member):
         return ((OUTPUT, "shows", shows),)
 
     def what_to_show(self, now_ns: int) -> int:
-        missing_ns = self.timing.heartbeat_missing_ms * MS
-        heard = [echo for echo in self.echoes.values() if now_ns - echo.heard_ns < missing_ns]
-        return to_show(self.address, self.state == CLAIMING, self.state == HOLDING, heard, self.wheel, now_ns)
+        heard = [echo for echo in self.echoes.values() if echo.heard(now_ns, self.missing_ns)]
+        part = self.state == HOLDING and len(self.held) < len(self.echoes)
+        return to_show(self.address, self.state == CLAIMING, self.state == HOLDING, part, heard, self.wheel, now_ns)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 from nodes.wheel import Wheel
 
 if TYPE_CHECKING:
-    from nodes.station import DriveEcho
+    from nodes.drive_echo import DriveEcho
 
 SHOWS_NOBODY: Final = 1
 SHOWS_HERE: Final = 2
@@ -20,10 +20,13 @@ SHOWS_NOT_STEERING: Final = 8
 """Its drives obey here, and the rudder nobody, as far as it is heard."""
 
 
-def to_show(address: int, claiming: bool, holding: bool, heard: "Iterable[DriveEcho]", wheel: Wheel | None, now_ns: int) -> int:
+def to_show(
+    address: int, claiming: bool, holding: bool, part: bool, heard: "Iterable[DriveEcho]", wheel: Wheel | None, now_ns: int
+) -> int:
     """What the station at `address` has to show, by the last reports of the drives it may take, as far as they are `heard`.
 
-    It never says "in control here" where the rudder obeys another station, or nobody.
+    It never says "in control here" where the rudder obeys another station, or nobody; nor where it holds but a `part` of its
+    drives, whether the rest is heard or not.
     """
     masters = {echo.station for echo in heard}
     steered_by = wheel.steered_by(now_ns) if wheel is not None else 0
@@ -38,7 +41,7 @@ def to_show(address: int, claiming: bool, holding: bool, heard: "Iterable[DriveE
     master = masters.pop()
     if not master:
         return SHOWS_NOBODY
-    if steered_by not in (0, master):
+    if part or steered_by not in (0, master):
         return SHOWS_DIVIDED
     if master != address:
         return SHOWS_ANOTHER

@@ -24,12 +24,13 @@ class Wheel:
     """The wheel of one station, on a boat with a rudder. Who steers is a pair of station and number, as with drives.
 
     A station that lost its drives, or let go of them, goes on steering with the take it had as long as the rudder obeys that
-    one and nobody else took over: neutral is no reason for a boat that still makes way to lose her steering too.
+    one and nobody else took over: neutral is no reason for a boat that still makes way to lose her steering too. Nor is a take of
+    another station's that may still be withdrawn, or one of its own: until the rudder follows it, the old one steers.
     """
 
     __slots__ = (
         "angle", "counter", "drives", "due_ns", "fault", "faulty", "heard_ns", "held", "keeps", "missing_ns", "pair",
-        "rudder", "rudder_address", "rudder_counter", "wanted", "wheel_id",
+        "rudder", "rudder_address", "rudder_counter", "settled_ns", "taken_ns", "wanted", "wheel_id",
     )  # fmt: skip
 
     def __init__(self, plan: WirePlan, address: int, rudder: RudderPlan) -> None:
@@ -44,6 +45,8 @@ class Wheel:
         self.due_ns = NEVER
         self.rudder_counter = counter_watch(plan, address, rudder.address, RUDDER_STATE)
         self.missing_ns = plan.timing.heartbeat_missing_ms * MS
+        self.settled_ns = (plan.timing.transfer_ms + 2 * plan.timing.claim_ms) * MS
+        """By then a take that a drive reports is complete, or the drive was told that it is withdrawn, one claim lost included."""
         self.heard_ns = -NEVER
         self.pair: Pair = (0, 0)
         """Whom the rudder says it obeys."""
@@ -52,8 +55,10 @@ class Wheel:
         """The station's take is of the rudder too."""
         self.held = False
         """The take it holds is of the rudder too, and the rudder has not been lost since."""
-        self.keeps = False
-        """It steers, whether it holds drives or not."""
+        self.keeps = 0
+        """The number of the take it steers with, whether it holds drives or not; 0 none."""
+        self.taken_ns = NEVER
+        """Since when a drive has reported a newer take of another station."""
 
     def read(self, permille: int) -> None:
         self.faulty = not PORT_PERMILLE - OUT_OF_RANGE_PERMILLE <= permille <= STARBOARD_PERMILLE + OUT_OF_RANGE_PERMILLE
@@ -89,13 +94,23 @@ class Wheel:
         self.pair, self.fault = (station, number), fault
         return changed
 
-    def lost(self, now_ns: int, mine: Pair, holding: bool, watching: bool) -> bool:
+    def lost(self, now_ns: int, mine: Pair, holding: bool, taken: bool) -> bool:
         """Note whether the station, whose take is `mine`, steers; True where it does no more and nobody took it over.
 
         The drives it holds are held on to: steering lost is no reason for neutral, and thrust may be what is left to steer by.
+        `taken`: a drive reports a newer take of another station. Once one has for `settled_ns`, that take is complete.
         """
-        steers = self.heard(now_ns) and self.pair == mine
-        lost = (holding and self.held and not steers) or (watching and self.keeps and not steers)
-        self.held = self.held and steers
-        self.keeps = steers and (holding or (watching and self.keeps))
-        return lost
+        address, number = mine
+        if not taken:
+            self.taken_ns = NEVER
+        elif self.taken_ns == NEVER:
+            self.taken_ns = now_ns
+        over = not holding and now_ns - self.taken_ns >= self.settled_ns
+        master, by = self.pair if self.heard(now_ns) else (0, 0)
+        before, held = self.keeps, self.held
+        self.held = held and (master, by) == mine
+        if master == address and ((holding and by == number) or (by == before and not over)):
+            self.keeps = by
+        else:
+            self.keeps = 0
+        return (holding and held and not self.held) or (before != 0 and not self.keeps and not over and not master)

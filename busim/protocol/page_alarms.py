@@ -58,8 +58,8 @@ def alarm_rules(plan: WirePlan) -> Iterator[str]:
             f"neutral_key_stuck: a neutral-now key was pressed for {a.KEY_STUCK_MS} ms without a break of 1 s. key_locked_out: a "
             "station's neutral_now frames name it.",
             "let_go: a drive or the rudder that was in control at this station fell silent or obeys nobody, with another cause "
-            "than "
-            "neutral now, until another station is obeyed or control is taken here anew.",
+            "than neutral now, until another station is obeyed or control is taken here anew. Also, as long as this station holds "
+            "control, a drive that its take had to leave out, or the rudder.",
         ]
     )
     yield "### The list"

@@ -15,7 +15,7 @@ from busim.protocol.page_lights import lights_section
 from busim.protocol.page_steering import steering_rules
 from busim.protocol.page_text import bullets, hex_bytes, listed, numbered, paragraph, table
 from busim.protocol.plan import WirePlan
-from busim.protocol.values import BENCH_ADDRESS, BENCH_CHANNELS, BENCH_OBSERVER_ADDRESS
+from busim.protocol.values import BENCH_ADDRESS, BENCH_CHANNELS, BENCH_OBSERVER_ADDRESS, PRESSED_AGAIN_MS
 
 CHECK_INPUT: Final = b"123456789"
 """Its CRC is the check value by which published lists of CRCs tell one from another."""
@@ -226,26 +226,50 @@ def _control(plan: WirePlan) -> Iterator[str]:
             "To take control a station needs its take key pressed and its own lever in neutral (or, where the boat allows it, "
             "matched to gear and throttle) and sound. It uses the newest number it has heard, plus one. The lever of the holder "
             "is not asked.",
-            f"It sends claim every {timing.claim_ms} ms, with the set it wants and where its levers stand, and lever with the new "
-            f"number, until every drive of the set reports the new pair. If {timing.transfer_ms} ms (transfer_ms) pass first, or a "
-            "drive of the set reports a newer number, or the same number under a lower address, it withdraws: claim with "
-            f"withdrawn 1, until no drive reports the pair, at most {timing.transfer_ms} ms. A drive that changed over then goes "
-            "neutral.",
+            f"It sends claim every {timing.claim_ms} ms, with the set it wants and where its levers stand, and lever with the "
+            f"new number, until every drive of the set reports the new pair. If {timing.transfer_ms} ms (transfer_ms) pass "
+            "first, or a drive of the set reports a newer number, or the same number under a lower address, or any drive the "
+            "station may take obeys another station by such a take, it withdraws: claim with withdrawn 1, until no drive "
+            f"reports the pair, at most {timing.transfer_ms} ms. A drive that changed over then goes neutral.",
+            *_which_drives(plan),
             "A drive changes over on two claims in a row that count, with the same newer number and set, both with the lever for "
             "this drive in neutral, from a station it may obey whose heartbeat is fresh and carries this boat's helm fingerprint. "
             "From then on it follows lever frames of that pair and of no other. It begins with their counter as if none had been "
             "heard, and takes the moment of the change for a first valid lever frame, in neutral.",
             "A station sends lever all the time; while it neither claims nor holds control, with number 0.",
-            "acted_on in drive_obeys is the counter of the last lever frame the drive acted on. A station in control whose echo is "
-            f"older than {timing.age_max_ms} ms (age_max_ms), or that hears nothing from a drive for so long, or hears that it "
-            "obeys another pair, alarms and lets control go. Of a drive it let go of while it holds another its lever frames ask "
-            "neutral and no throttle: such a drive may only be mute.",
+            "acted_on in drive_obeys is the counter of the last lever frame the drive acted on. A station in control whose echo "
+            f"is older than {timing.age_max_ms} ms (age_max_ms), or that hears nothing from a drive for so long, or hears that "
+            "it obeys another pair, alarms and lets control go. Of a drive that it may take and does not hold, while it holds "
+            "another, its lever frames ask neutral and no throttle: such a drive may only be mute. A station that holds but one "
+            "of its two drives never shows plainly that it is in control, and alarms.",
             f"A drive that hears its twin obey another pair for longer than {timing.overlap_ms} ms (overlap_ms) after the later of "
-            "the two changed goes neutral.",
+            "the two changed goes neutral. Where its station may take both and took this one alone, only a take of another station "
+            "counts that is newer, or has the same number and a lower address: of two stations that each took one drive, one gives "
+            "way.",
             "A drive or station that resets obeys and holds nothing until a take. After power-up and after a loss nobody is in "
             "control, and every station shows that unmistakably. The lever of an old holder is dead until it is in neutral and "
             "control is taken again.",
         ]
+    )
+
+
+def _which_drives(plan: WirePlan) -> Iterator[str]:
+    if any(drive.on_other_lost != "carry_on" for drive in plan.drives):
+        yield (
+            "The set is all the drives the station may take. As on_other_lost is neutral for a drive of this boat, control is of "
+            "all of them or of none."
+        )
+        return
+    missing_ms = plan.timing.heartbeat_missing_ms
+    yield (
+        "The set is settled when the key is pressed, and stays until that take is over. As on_other_lost is carry_on for every "
+        "drive of this boat, a drive that is dead keeps nobody from the other one: the set is those drives the station may take "
+        f"from which a report has counted in the last {missing_ms} ms (heartbeat_missing_ms); if there is none, all. A drive of "
+        "it that was heard and did not report the pair when transfer_ms was over, though another one did, is left out of the "
+        f"next take of this station, if that is begun within {PRESSED_AGAIN_MS} ms and not while it holds control (and unless "
+        "none would be left): whoever pressed again means to have what there is. The take after that, and one begun while it "
+        "holds, is of all that are heard. A drive left out goes on as it is: it obeys whom it obeys, and can be had by the next "
+        "take."
     )
 
 

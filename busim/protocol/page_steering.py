@@ -8,6 +8,7 @@ from busim.protocol.plan import WirePlan
 
 def steering_rules(plan: WirePlan) -> Iterator[str]:
     timing = plan.timing
+    settled_ms = timing.transfer_ms + 2 * timing.claim_ms
     yield "## Steering"
     yield paragraph(
         "The rudder obeys one pair of station and number, as a drive does, and reports it in rudder_state. On a boat without a "
@@ -53,10 +54,12 @@ def steering_rules(plan: WirePlan) -> Iterator[str]:
     yield "### Who steers, and what drives do meanwhile"
     yield bullets(
         [
-            "A station that steers sends wheel every 40 ms: with the number of its take while it claims or holds, else with 0. "
-            "Once its drives are lost to nobody it goes on steering with its number for as long as the rudder reports that pair "
-            "and no "
-            "drive reports a newer take of another station.",
+            "A station with a wheel sends wheel every 40 ms: with the number of its take while it claims or holds, else with 0. "
+            "But once it held control with the rudder it goes on with that number for as long as the rudder reports that pair, "
+            "whatever becomes of its drives, and also while it claims anew: a take that may still be withdrawn, its own or "
+            "another station's, must not cost the steering. Only where the rudder obeys it still when a drive has reported a "
+            f"newer take of another station for {settled_ms} ms (transfer_ms, and two claims) and it does not hold, that take is "
+            "complete without the rudder, and it sends 0.",
             "Its take is of the rudder too, unless it has not heard the rudder for heartbeat_missing_ms, or hears fault 2, or its "
             "own wheel is faulty when the key is pressed: drives can be had without a rudder that nobody can have. The take is "
             "complete when the rudder echoes as well, and withdrawn where it does not.",

@@ -21,6 +21,10 @@ TAKES_DRIVE_1: Final = 1
 TAKES_DRIVE_2: Final = 2
 TAKES_RUDDER: Final = 4
 
+PRESSED_AGAIN_MS: Final = 10_000
+"""A drive that kept a take from being complete is left out of the next one, if that comes so soon after it failed: long enough to
+read the display and put a lever back, and short enough that whoever presses again still means that failure."""
+
 # Why a drive was last forced idle or neutral; kept until control is taken anew.
 CAUSE_NONE: Final = 0
 CAUSE_WOKE_OFF_NEUTRAL: Final = 1

@@ -86,21 +86,35 @@ static int64_t later(int64_t one_ns, int64_t other_ns)
     return one_ns > other_ns ? one_ns : other_ns;
 }
 
+/* Does the other one obey what this one must not go together with? Of a take of both, anything else; where the station took this one
+ * alone, only a take of another station that goes before: of two stations that each took one drive, one has to give way. */
+static bool drives_apart(const drive *self, bool both)
+{
+    const drive_other *other = &self->other;
+    if (both) {
+        return (other->station != self->obeyed || other->number != self->number) &&
+               (other->station != 0u || self->me->on_other_lost != BUSIM_ON_OTHER_LOST_CARRY_ON);
+    }
+    return other->station != 0u && other->station != self->obeyed &&
+           (busim_number_newer(other->number, self->number) ||
+            (other->number == self->number && other->station < self->obeyed));
+}
+
 int64_t drive_other_due_ns(const drive *self, int64_t now_ns)
 {
     const drive_other *other = &self->other;
-    const uint8_t both = BUSIM_TAKES_DRIVE_1 | BUSIM_TAKES_DRIVE_2;
-    const bool apart = other->station != self->obeyed || other->number != self->number;
+    const uint8_t takes_both = BUSIM_TAKES_DRIVE_1 | BUSIM_TAKES_DRIVE_2;
+    const bool both = (self->wanted & takes_both) == takes_both;
     int64_t silent_ns;
     int64_t due_ns = NODE_NEVER;
-    if (!other->fitted || self->obeyed == 0u || (self->wanted & both) != both) {
+    if (!other->fitted || self->obeyed == 0u || (!both && busim_boat_stations[self->obeyed_place].drives_count < 2u)) {
         return NODE_NEVER;
     }
     silent_ns = later(other->heard_ns, self->changed_ns) + node_timeout_ns(BUSIM_BOAT_TIMING_HEARTBEAT_MISSING_MS);
     if (self->me->when_apart == BUSIM_WHEN_APART_NEUTRAL) {
         due_ns = silent_ns;
     }
-    if (now_ns < silent_ns && apart && (other->station != 0u || self->me->on_other_lost != BUSIM_ON_OTHER_LOST_CARRY_ON)) {
+    if (now_ns < silent_ns && drives_apart(self, both)) {
         due_ns = node_earlier(due_ns, later(other->changed_ns, self->changed_ns) + node_timeout_ns(BUSIM_BOAT_TIMING_OVERLAP_MS));
     }
     return due_ns;

@@ -108,7 +108,7 @@ static void on_start(void *memory, int64_t now_ns, uint8_t reset_cause, node_act
     self->lever_counter = 0u;
     station_control_start(self);
     for (place = 0u; place < STATION_DRIVES; place++) {
-        station_lever_start(&self->levers[place], (self->wanted & (1u << place)) != 0u);
+        station_lever_start(&self->levers[place], (self->mine & (1u << place)) != 0u);
     }
     station_wheel_start(&self->wheel, now_ns);
     station_keys_start(self);
@@ -215,7 +215,7 @@ static void on_deadline(void *memory, int64_t now_ns, node_actions *actions)
     }
     if (now_ns >= self->wheel.due_ns) {
         self->wheel.due_ns = node_following(self->wheel.due_ns, BUSIM_PERIOD_WHEEL_MS * NODE_MS, now_ns);
-        station_wheel_tell(&self->wheel, self->wheel.keeps ? self->number : number_in_frames(self), actions);
+        station_wheel_tell(&self->wheel, self->wheel.keeps != 0u ? self->wheel.keeps : number_in_frames(self), actions);
     }
     if (now_ns >= self->neutral_now_due_ns) {
         station_tell_neutral_now(self, now_ns, actions);

@@ -55,7 +55,9 @@ typedef enum station_shows {
 typedef struct station_echo {
     uint8_t address;
     bool mine; /* one this station may take */
+    bool wanted; /* its take is of this one */
     bool held; /* it obeys the take this station holds */
+    int64_t left_out_until_ns; /* up to then the next take is not of it: it kept the last one from being complete */
     busim_pair_watch counter;
     int64_t heard_ns;
     uint8_t station;
@@ -90,7 +92,8 @@ typedef struct station_wheel {
     uint8_t fault;
     bool wanted; /* its take is of the rudder too */
     bool held;   /* the take it holds is of the rudder too, and the rudder has not been lost since */
-    bool keeps;  /* it steers, whether it holds drives or not */
+    uint16_t keeps;   /* the number of the take it steers with, whether it holds drives or not; 0 none */
+    int64_t taken_ns; /* since when a drive has reported a newer take of another station; NEVER while none does */
 } station_wheel;
 
 typedef struct station_lock {
@@ -118,8 +121,8 @@ typedef struct station {
     node_alarms alarms;
     list_alarms list;
     int64_t deadline_ns;
-    uint8_t wanted;      /* BUSIM_TAKES_ of the drives it may take */
-    bool carries_on;     /* the boat's policy where one drive is lost */
+    uint8_t mine;        /* BUSIM_TAKES_ of the drives it may take */
+    bool carries_on;     /* the boat's policy where one drive is lost: with the one that is left she is driven on */
     station_echo drives[STATION_DRIVES];
     uint8_t drive_count;
     station_lever levers[STATION_DRIVES]; /* of drive 1 and 2 */
@@ -143,16 +146,25 @@ typedef struct station {
     uint8_t let_go; /* the drive or rudder that it had in control and lost first; 0 once control is taken anew */
     uint8_t shows;
     int64_t show_due_ns; /* when the display may have to change though nothing was heard */
-    int64_t divided_ns;  /* when drives that obey different stations are shown as that */
+    int64_t divided_ns;  /* when drives that do not all obey one station are shown as that */
 } station;
 
 /* station.c */
 void station_set_deadline(station *self);
 
-/* station_control.c: who is in control, and what the display says of it */
-void station_control_start(station *self);
+/* station_take.c: asking for control */
+bool station_echo_heard(const station_echo *echo, int64_t now_ns);
 void station_take(station *self, int64_t now_ns, node_actions *actions);
 void station_tell_claim(station *self, node_actions *actions);
+/* Its take was not complete in time. Drives that are heard and kept it from that, though another one echoed, are left out of the
+ * next. One that is silent needs no word: if it is heard by then, it is another case. */
+void station_leave_out(station *self, int64_t now_ns);
+
+/* station_control.c: who is in control */
+void station_control_start(station *self);
+/* False where the table has no row: then nothing changes. */
+bool station_take_row(station *self, uint8_t event, node_actions *actions);
+bool station_is_mine(const station *self, uint8_t address, uint16_t number);
 void station_hear_claim(station *self, const busim_frame *frame);
 void station_hear_drive(station *self, int64_t now_ns, uint8_t bus, const busim_frame *frame, node_actions *actions);
 void station_hear_rudder(station *self, int64_t now_ns, uint8_t bus, const busim_frame *frame, node_actions *actions);
@@ -180,8 +192,9 @@ uint8_t station_wheel_steered_by(const station_wheel *wheel, int64_t now_ns);
 void station_wheel_tell(station_wheel *wheel, uint16_t number, node_actions *actions);
 /* True where what the rudder says of its master or its health is new. */
 bool station_wheel_hear(station_wheel *wheel, int64_t now_ns, uint8_t bus, const busim_frame *frame);
-/* Note whether the station, whose take has this number, steers; true where it does no more and nobody took it over. */
-bool station_wheel_watch(station_wheel *wheel, int64_t now_ns, uint16_t number, bool holding, bool watching);
+/* Note whether the station, whose take has this number, steers; true where it does no more and nobody took it over. `taken`: a drive
+ * reports a newer take of another station. */
+bool station_wheel_watch(station_wheel *wheel, int64_t now_ns, uint16_t number, bool holding, bool taken);
 
 /* station_keys.c: neutral now, and keys that are named stuck */
 void station_keys_start(station *self);

@@ -1,5 +1,5 @@
-/* Who is in control, as a station sees it: takes, what drives and rudder echo, letting go. busim_station_table carried out: no state
- * follows on another anywhere else.
+/* Who is in control, as a station sees it: what drives and rudder echo, letting go. busim_station_table carried out: no state follows
+ * on another anywhere else.
  */
 
 #include "station.h"
@@ -15,18 +15,20 @@ void station_control_start(station *self)
     self->transfer_until_ns = NODE_NEVER;
     self->held_since_ns = 0;
     self->let_go = 0u;
-    self->wanted = 0u;
+    self->mine = 0u;
     self->carries_on = true;
     for (place = 0u; place < busim_node_station->drives_count; place++) {
-        self->wanted = (uint8_t)(self->wanted | busim_node_station->drives[place]); /* an instance is its BUSIM_TAKES_ value */
+        self->mine = (uint8_t)(self->mine | busim_node_station->drives[place]); /* an instance is its BUSIM_TAKES_ value */
     }
     self->drive_count = busim_boat_drives_count < STATION_DRIVES ? (uint8_t)busim_boat_drives_count : (uint8_t)STATION_DRIVES;
     for (place = 0u; place < self->drive_count; place++) {
         const busim_drive_plan *plan = &busim_boat_drives[place];
         station_echo *echo = &self->drives[place];
         echo->address = (uint8_t)plan->address;
-        echo->mine = (self->wanted & (uint8_t)plan->instance) != 0u;
+        echo->mine = (self->mine & (uint8_t)plan->instance) != 0u;
+        echo->wanted = false;
         echo->held = false;
+        echo->left_out_until_ns = -NODE_NEVER;
         node_watch_start(&echo->counter, BUSIM_CODE_DRIVE_OBEYS, echo->address);
         echo->heard_ns = -NODE_NEVER;
         echo->station = 0u;
@@ -38,8 +40,7 @@ void station_control_start(station *self)
     }
 }
 
-/* False where the table has no row: then nothing changes. */
-static bool take_row(station *self, uint8_t event, node_actions *actions)
+bool station_take_row(station *self, uint8_t event, node_actions *actions)
 {
     const busim_row *row = busim_row_of(&busim_station_table, self->state, event);
     if (row == NULL) {
@@ -48,45 +49,6 @@ static bool take_row(station *self, uint8_t event, node_actions *actions)
     self->state = row->next_state;
     node_row(actions, row->number, 0u);
     return true;
-}
-
-/* ---------------------------------------------------------------------------------- taking */
-
-void station_take(station *self, int64_t now_ns, node_actions *actions)
-{
-    const bool sound = station_lever_sound(&self->levers[0]) && station_lever_sound(&self->levers[1]);
-    const bool in_neutral =
-        self->levers[0].asked.gear == BUSIM_GEAR_NEUTRAL && self->levers[1].asked.gear == BUSIM_GEAR_NEUTRAL;
-    /* Where it may take with its levers matched, the drives judge the match: they know gear and throttle, it does not. */
-    const bool allowed = sound && (in_neutral || busim_node_station->matched_take);
-    const uint8_t event = (uint8_t)(allowed ? BUSIM_STATION_ON_TAKE : BUSIM_STATION_ON_REFUSED);
-    const bool moved = take_row(self, event, actions);
-    self->let_go = 0u;
-    if (moved && self->state == BUSIM_STATION_IS_CLAIMING) {
-        self->number = self->highest = busim_number_next(self->highest);
-        station_wheel_want(&self->wheel, now_ns);
-        self->claim_due_ns = now_ns;
-        self->transfer_until_ns = now_ns + node_timeout_ns(BUSIM_BOAT_TIMING_TRANSFER_MS);
-    }
-    station_set_deadline(self);
-    station_show(self, now_ns, actions);
-}
-
-void station_tell_claim(station *self, node_actions *actions)
-{
-    busim_claim claim;
-    busim_frame frame;
-    self->claim_counter = busim_counter_next(self->claim_counter);
-    claim.number = self->number;
-    claim.wanted = self->wheel.wanted ? (uint8_t)(self->wanted | BUSIM_TAKES_RUDDER) : self->wanted;
-    claim.gear_1 = self->levers[0].asked.gear;
-    claim.throttle_1 = self->levers[0].asked.throttle_permille;
-    claim.gear_2 = self->levers[1].asked.gear;
-    claim.throttle_2 = self->levers[1].asked.throttle_permille;
-    claim.withdrawn = self->state == BUSIM_STATION_IS_WITHDRAWING ? 1u : 0u;
-    if (busim_claim_pack(&claim, BUSIM_NODE_ADDRESS, self->claim_counter, &frame) == BUSIM_OK) {
-        node_send(actions, &frame, BUSIM_BOAT_TIMING_CLAIM_MS * NODE_MS);
-    }
 }
 
 static void hear_number(station *self, uint16_t number)
@@ -108,7 +70,7 @@ void station_hear_claim(station *self, const busim_frame *frame)
 
 /* ---------------------------------------------------------------------------------- what drives and rudder echo */
 
-static bool is_mine(const station *self, uint8_t address, uint16_t number)
+bool station_is_mine(const station *self, uint8_t address, uint16_t number)
 {
     return address == BUSIM_NODE_ADDRESS && number == self->number;
 }
@@ -117,6 +79,19 @@ static bool outbids(const station *self, uint8_t address, uint16_t number)
 {
     return busim_number_newer(number, self->number) ||
            (number == self->number && address > 0u && address < BUSIM_NODE_ADDRESS);
+}
+
+/* Does a drive it may take obey another station, by a take that goes before its own? */
+static bool taken_before(const station *self)
+{
+    bool taken = false;
+    uint8_t place;
+    for (place = 0u; place < self->drive_count; place++) {
+        const station_echo *echo = &self->drives[place];
+        taken = taken || (echo->mine && echo->station != 0u && echo->station != BUSIM_NODE_ADDRESS &&
+                          outbids(self, echo->station, echo->number));
+    }
+    return taken;
 }
 
 /* What those it wants say, taken together. */
@@ -132,15 +107,15 @@ static echoes gather(const station *self)
     uint8_t place;
     for (place = 0u; place < self->drive_count; place++) {
         const station_echo *echo = &self->drives[place];
-        if (echo->mine) {
+        if (echo->wanted) {
             all.count++;
-            all.mine = (uint8_t)(all.mine + (is_mine(self, echo->station, echo->number) ? 1u : 0u));
+            all.mine = (uint8_t)(all.mine + (station_is_mine(self, echo->station, echo->number) ? 1u : 0u));
             all.outbid = all.outbid || outbids(self, echo->station, echo->number);
         }
     }
     if (self->wheel.fitted && self->wheel.wanted) {
         all.count++;
-        all.mine = (uint8_t)(all.mine + (is_mine(self, self->wheel.station, self->wheel.number) ? 1u : 0u));
+        all.mine = (uint8_t)(all.mine + (station_is_mine(self, self->wheel.station, self->wheel.number) ? 1u : 0u));
         all.outbid = all.outbid || outbids(self, self->wheel.station, self->wheel.number);
     }
     return all;
@@ -163,29 +138,42 @@ static void let_go_if_lost(station *self, uint8_t lost, uint8_t event, node_acti
     }
     self->let_go = self->let_go != 0u ? self->let_go : lost;
     if (any_lost && (!holds || !self->carries_on)) {
-        (void)take_row(self, event, actions);
+        (void)station_take_row(self, event, actions);
     }
 }
 
 static void weigh_claiming(station *self, int64_t now_ns, node_actions *actions)
 {
     const echoes all = gather(self);
+    uint8_t left_out = 0u; /* the first drive that its take is not of */
     uint8_t place;
     if (all.count > 0u && all.mine == all.count) {
-        (void)take_row(self, BUSIM_STATION_ON_ECHOED, actions);
+        (void)station_take_row(self, BUSIM_STATION_ON_ECHOED, actions);
         for (place = 0u; place < self->drive_count; place++) {
-            self->drives[place].held = self->drives[place].mine;
+            station_echo *echo = &self->drives[place];
+            echo->held = echo->wanted;
+            left_out = left_out == 0u && echo->mine && !echo->held ? echo->address : left_out;
         }
         self->held_since_ns = now_ns;
         self->wheel.held = self->wheel.fitted && self->wheel.wanted;
-        if (self->wheel.fitted) { /* driven from here, and perhaps not steered */
-            self->let_go = self->wheel.wanted ? 0u : self->wheel.rudder;
-        }
+        /* Driven from here, and perhaps not steered, or not all of it. */
+        self->let_go = self->wheel.fitted && !self->wheel.wanted ? self->wheel.rudder : left_out;
         end_take(self);
-    } else if (all.outbid) {
-        (void)take_row(self, BUSIM_STATION_ON_OUTBID, actions);
+    } else if (all.outbid || taken_before(self)) {
+        (void)station_take_row(self, BUSIM_STATION_ON_OUTBID, actions);
         self->transfer_until_ns = now_ns + node_timeout_ns(BUSIM_BOAT_TIMING_TRANSFER_MS);
     }
+}
+
+static uint8_t first_held(const station *self)
+{
+    uint8_t place;
+    for (place = 0u; place < self->drive_count; place++) {
+        if (self->drives[place].held) {
+            return self->drives[place].address;
+        }
+    }
+    return 0u;
 }
 
 static void weigh_holding(station *self, node_actions *actions)
@@ -196,18 +184,22 @@ static void weigh_holding(station *self, node_actions *actions)
     uint8_t place;
     for (place = 0u; place < self->drive_count; place++) {
         station_echo *echo = &self->drives[place];
-        if (echo->held && !is_mine(self, echo->station, echo->number)) {
+        if (echo->held && !station_is_mine(self, echo->station, echo->number)) {
             echo->held = false;
             lost = lost != 0u ? lost : echo->address;
             taken = taken || (echo->station != 0u && echo->station != BUSIM_NODE_ADDRESS);
         }
     }
+    if (!taken && taken_before(self)) { /* of a drive it let go of, or left out */
+        taken = true;
+        lost = lost != 0u ? lost : first_held(self);
+    }
     for (place = 0u; place < self->drive_count && taken; place++) {
         self->drives[place].held = false;
     }
     let_go_if_lost(self, lost, BUSIM_STATION_ON_ECHO_LOST, actions);
-    if (self->wanted == 0u && (all.count != 1u || all.mine != 1u)) { /* a station of a wheel alone */
-        (void)take_row(self, BUSIM_STATION_ON_ECHO_LOST, actions);
+    if (self->mine == 0u && (all.count != 1u || all.mine != 1u)) { /* a station of a wheel alone */
+        (void)station_take_row(self, BUSIM_STATION_ON_ECHO_LOST, actions);
     }
     if (taken) { /* the display says so, and an alarm at each hand-over is one nobody heeds */
         self->let_go = 0u;
@@ -216,17 +208,17 @@ static void weigh_holding(station *self, node_actions *actions)
 
 static void watch_steering(station *self, int64_t now_ns)
 {
-    bool over = false; /* another station took over */
+    bool taken = false; /* by another station, as far as is heard */
     uint8_t place;
     if (!self->wheel.fitted) {
         return;
     }
     for (place = 0u; place < self->drive_count; place++) {
         const station_echo *echo = &self->drives[place];
-        over = over || (echo->station != 0u && echo->station != BUSIM_NODE_ADDRESS && busim_number_newer(echo->number, self->number));
+        taken = taken || (self->wheel.keeps != 0u && echo->mine && station_echo_heard(echo, now_ns) && echo->station != 0u &&
+                          echo->station != BUSIM_NODE_ADDRESS && busim_number_newer(echo->number, self->wheel.keeps));
     }
-    if (station_wheel_watch(&self->wheel, now_ns, self->number, self->state == BUSIM_STATION_IS_HOLDING,
-                            self->state == BUSIM_STATION_IS_WATCHING && !over) &&
+    if (station_wheel_watch(&self->wheel, now_ns, self->number, self->state == BUSIM_STATION_IS_HOLDING, taken) &&
         self->let_go == 0u) {
         self->let_go = self->wheel.rudder;
     }
@@ -240,7 +232,7 @@ static void weigh(station *self, int64_t now_ns, node_actions *actions)
     } else if (self->state == BUSIM_STATION_IS_HOLDING) {
         weigh_holding(self, actions);
     } else if (self->state == BUSIM_STATION_IS_WITHDRAWING && gather(self).mine == 0u) {
-        (void)take_row(self, BUSIM_STATION_ON_WITHDRAWN, actions);
+        (void)station_take_row(self, BUSIM_STATION_ON_WITHDRAWN, actions);
         end_take(self);
     }
     watch_steering(self, now_ns);
@@ -276,7 +268,7 @@ void station_hear_drive(station *self, int64_t now_ns, uint8_t bus, const busim_
         return;
     }
     hear_number(self, said.number);
-    if (self->wanted != 0u) {
+    if (self->mine != 0u) {
         weigh(self, now_ns, actions);
     }
 }
@@ -319,7 +311,9 @@ uint8_t station_let_go_of(const station *self)
     }
     for (place = 0u; place < self->drive_count; place++) {
         const station_echo *echo = &self->drives[place];
-        if (echo->address == self->let_go && echo->station != 0u && echo->station != BUSIM_NODE_ADDRESS) {
+        /* What obeys another station now is no loss; but what this one left out, it has not, whatever it said last. */
+        if (echo->address == self->let_go && echo->station != 0u && echo->station != BUSIM_NODE_ADDRESS &&
+            self->state != BUSIM_STATION_IS_HOLDING) {
             return 0u;
         }
     }
@@ -339,10 +333,11 @@ void station_watch_time(station *self, int64_t now_ns, node_actions *actions)
     } else if (now_ns >= self->transfer_until_ns) {
         moved = true;
         if (self->state == BUSIM_STATION_IS_CLAIMING) {
-            (void)take_row(self, BUSIM_STATION_ON_TRANSFER_OVER, actions);
+            station_leave_out(self, now_ns);
+            (void)station_take_row(self, BUSIM_STATION_ON_TRANSFER_OVER, actions);
             self->transfer_until_ns = now_ns + node_timeout_ns(BUSIM_BOAT_TIMING_TRANSFER_MS);
         } else {
-            (void)take_row(self, BUSIM_STATION_ON_WITHDRAWN, actions);
+            (void)station_take_row(self, BUSIM_STATION_ON_WITHDRAWN, actions);
             end_take(self);
         }
     }

@@ -1,15 +1,10 @@
 /* What a station's display has to say of who is in control. It never says "in control here" where the rudder obeys another station,
- * or nobody.
+ * or nobody; nor where it holds but a part of its drives.
  */
 
 #include "station.h"
 
 #define DIVIDED_NS (100 * NODE_MS) /* a good take reaches the drives one after the other: that is shown as before */
-
-static bool heard(const station_echo *echo, int64_t now_ns)
-{
-    return now_ns - echo->heard_ns < node_timeout_ns(BUSIM_BOAT_TIMING_HEARTBEAT_MISSING_MS);
-}
 
 /* How many different masters the drives heard have, up to 2, and one of them. */
 static uint8_t masters_of(const station *self, int64_t now_ns, uint8_t *master)
@@ -18,7 +13,7 @@ static uint8_t masters_of(const station *self, int64_t now_ns, uint8_t *master)
     uint8_t place;
     for (place = 0u; place < self->drive_count; place++) {
         const station_echo *echo = &self->drives[place];
-        if (echo->mine && heard(echo, now_ns)) {
+        if (echo->mine && station_echo_heard(echo, now_ns)) {
             if (count == 0u) {
                 *master = echo->station;
                 count = 1u;
@@ -32,6 +27,17 @@ static uint8_t masters_of(const station *self, int64_t now_ns, uint8_t *master)
         count = 1u;
     }
     return count;
+}
+
+/* It has control of one drive of two, whether the other is heard or not. */
+static bool holds_a_part(const station *self)
+{
+    bool part = false;
+    uint8_t place;
+    for (place = 0u; place < self->drive_count; place++) {
+        part = part || (self->drives[place].mine && !self->drives[place].held);
+    }
+    return part && self->state == BUSIM_STATION_IS_HOLDING;
 }
 
 static uint8_t to_show(const station *self, int64_t now_ns)
@@ -51,7 +57,7 @@ static uint8_t to_show(const station *self, int64_t now_ns)
     if (master == 0u) {
         return STATION_SHOWS_NOBODY;
     }
-    if (steered_by != 0u && steered_by != master) {
+    if ((steered_by != 0u && steered_by != master) || holds_a_part(self)) {
         return STATION_SHOWS_DIVIDED;
     }
     if (master != BUSIM_NODE_ADDRESS) {

@@ -1,7 +1,8 @@
 /* A station's wheel: what its sensor means, the wheel frames, and what the rudder says of who steers.
  *
  * A station that lost its drives, or let go of them, goes on steering with the take it had as long as the rudder obeys that one and
- * nobody else took over: neutral is no reason for a boat that still makes way to lose her steering too.
+ * nobody else took over: neutral is no reason for a boat that still makes way to lose her steering too. Nor is a take of another
+ * station's that may still be withdrawn, or one of its own: until the rudder follows it, the old one steers.
  */
 
 #include "station.h"
@@ -10,6 +11,8 @@
 #define MIDDLE_PERMILLE 500
 #define STARBOARD_PERMILLE 900
 #define OUT_OF_RANGE_PERMILLE 30
+/* By then a take that a drive reports is complete, or the drive was told that it is withdrawn, one claim lost included. */
+#define SETTLED_NS node_timeout_ns(BUSIM_BOAT_TIMING_TRANSFER_MS + 2 * BUSIM_BOAT_TIMING_CLAIM_MS)
 
 void station_wheel_start(station_wheel *wheel, int64_t now_ns)
 {
@@ -26,7 +29,8 @@ void station_wheel_start(station_wheel *wheel, int64_t now_ns)
     wheel->fault = BUSIM_RUDDER_FAULT_NONE;
     wheel->wanted = false;
     wheel->held = false;
-    wheel->keeps = false;
+    wheel->keeps = 0u;
+    wheel->taken_ns = NODE_NEVER;
 }
 
 void station_wheel_read(station_wheel *wheel, int32_t permille)
@@ -92,12 +96,23 @@ bool station_wheel_hear(station_wheel *wheel, int64_t now_ns, uint8_t bus, const
     return changed;
 }
 
-/* The drives it holds are held on to: steering lost is no reason for neutral, and thrust may be what is left to steer by. */
-bool station_wheel_watch(station_wheel *wheel, int64_t now_ns, uint16_t number, bool holding, bool watching)
+/* The drives it holds are held on to: steering lost is no reason for neutral, and thrust may be what is left to steer by. Once a
+ * drive has reported another station's newer take for SETTLED_NS, that take is complete. */
+bool station_wheel_watch(station_wheel *wheel, int64_t now_ns, uint16_t number, bool holding, bool taken)
 {
-    const bool steers = station_wheel_heard(wheel, now_ns) && wheel->station == BUSIM_NODE_ADDRESS && wheel->number == number;
-    const bool lost = !steers && ((holding && wheel->held) || (watching && wheel->keeps));
-    wheel->held = wheel->held && steers;
-    wheel->keeps = steers && (holding || (watching && wheel->keeps));
-    return lost;
+    const bool heard = station_wheel_heard(wheel, now_ns);
+    const bool steers = heard && wheel->station == BUSIM_NODE_ADDRESS;
+    const bool held = wheel->held;
+    const uint16_t before = wheel->keeps;
+    bool over;
+    if (!taken) {
+        wheel->taken_ns = NODE_NEVER;
+    } else if (wheel->taken_ns == NODE_NEVER) {
+        wheel->taken_ns = now_ns;
+    }
+    over = !holding && taken && now_ns - wheel->taken_ns >= SETTLED_NS;
+    wheel->held = held && steers && wheel->number == number;
+    wheel->keeps = steers && ((holding && wheel->number == number) || (wheel->number == before && !over)) ? wheel->number : 0u;
+    return (holding && held && !wheel->held) ||
+           (before != 0u && wheel->keeps == 0u && !over && !(heard && wheel->station != 0u));
 }

@@ -307,6 +307,8 @@ class Drawn:
         self.node: Any = None
         self.obeyed = (0, 0)
         """Whom the others obey for now: (address, number)."""
+        self.odd, self.mute = 0, False
+        """A drive that follows nobody for now, and whether it is not even heard; 0 none."""
 
     def play(self, calls: int, event: Callable[["Drawn"], str], longest_ns: int) -> list[Step]:
         """`event` gives a call but for its time: "F bus id data", "I channel value", "C bus state"."""

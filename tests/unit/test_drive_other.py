@@ -140,16 +140,61 @@ def test_the_other_one_is_not_heard(policy: str, lost: bool) -> None:
         assert rig.cause == v.CAUSE_OTHER_DRIVE_LOST
 
 
-def test_a_station_that_took_this_drive_alone_is_not_bound_to_the_other() -> None:
-    rig = TwoDrives(when_apart="neutral", on_other_lost="neutral")
+def taken_alone(number: int = 1, by: int = WHEELHOUSE, **more: Any) -> TwoDrives:
+    rig = TwoDrives(small_boat(**more))
     rig.reported = None
     rig.wake()
-    rig.introduce()
-    rig.claim(1, wanted=1)
-    rig.claim(1, wanted=1)
-    rig.number = 1
+    rig.other(0, 0)
+    rig.introduce(by)
+    rig.claim(number, station=by, wanted=1)
+    rig.claim(number, station=by, wanted=1)
+    rig.station, rig.number = by, number
+    return rig
+
+
+def test_a_station_that_may_take_this_drive_alone_is_not_bound_to_the_other() -> None:
+    rig = taken_alone(when_apart="neutral", on_other_lost="neutral", station={"drives": (1,)})
     rig.steer_until(rig.now_ns + 3 * OVERLAP_NS, (BRIDGE, 7))
     assert rig.obeyed == (WHEELHOUSE, 1)
+
+
+@pytest.mark.parametrize(
+    ("station", "number", "other", "gives_way"),
+    [
+        (WHEELHOUSE, 2, (BRIDGE, 3), True),
+        (WHEELHOUSE, 2, (BRIDGE, 2), False),  # of one number, the lower address
+        (BRIDGE, 2, (WHEELHOUSE, 2), True),
+        (WHEELHOUSE, 2, (BRIDGE, 1), False),
+        (WHEELHOUSE, 2, (WHEELHOUSE, 3), False),
+        (WHEELHOUSE, 2, (WHEELHOUSE, 1), False),
+        (WHEELHOUSE, 2, (0, 3), False),
+        (WHEELHOUSE, 0xFFFF, (BRIDGE, 1), True),
+    ],
+)
+def test_of_two_stations_that_each_took_one_drive_the_older_gives_way(
+    station: int, number: int, other: tuple[int, int], gives_way: bool
+) -> None:
+    """Each could have both, and took the one it had: after the overlap no two engines obey two stations."""
+    rig = taken_alone(number, station)
+    taken_ns = rig.now_ns
+    rig.steer_until(taken_ns + OVERLAP_NS, other, NEUTRAL)
+    rig.run_to(taken_ns + OVERLAP_NS - 1)
+    assert rig.obeyed == (station, number)
+    rig.run_to(taken_ns + OVERLAP_NS)
+    assert (rig.obeyed[0] == 0) == gives_way
+    if gives_way:
+        assert rig.cause == v.CAUSE_PARTITION
+
+
+@pytest.mark.parametrize(("policy", "lost"), [("each_obeys", False), ("neutral", True)])
+def test_taken_alone_the_policy_for_drives_that_do_not_hear_each_other_holds_all_the_same(policy: str, lost: bool) -> None:
+    rig = taken_alone(when_apart=policy)
+    taken_ns = rig.now_ns
+    rig.steer_until(taken_ns + MISSING_NS, None, NEUTRAL)
+    rig.run_to(taken_ns + MISSING_NS - 1)
+    assert rig.obeyed == (WHEELHOUSE, 1)
+    rig.run_to(taken_ns + MISSING_NS)
+    assert (rig.obeyed[0] == 0) == lost
 
 
 @pytest.mark.parametrize("spoil", ["crc", "counter"])

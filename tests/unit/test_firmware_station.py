@@ -56,9 +56,15 @@ def drawn_event(played: Drawn) -> str:
     if not draw.randrange(15):
         mine, another = (played.entry.address, played.node.number), (draw.choice(others), number)
         played.obeyed = draw.choice((mine, mine, mine, mine, (0, number), another))
+    if not draw.randrange(80):
+        played.odd, played.mute = draw.choice((0, *(drive.address for drive in plan.drives))), not draw.randrange(2)
     master, obeyed_number = played.obeyed if draw.randrange(40) else (draw.choice(stations), number)
     if what < 40:
         drive = draw.choice(plan.drives)
+        if drive.address == played.odd:
+            if played.mute:
+                return f"C {plan.buses_of(played.entry.address)[0]} 0"
+            master, obeyed_number = 0, number
         acted_on = played.node.lever_counter - draw.choice((1, 1, 2, 14, 15, 16, 17)) & 0xFF
         state = (obeyed_number, acted_on, draw.randrange(40), draw.randrange(10), draw.randrange(15), drive.instance)
         return frame(played, DRIVE_OBEYS, drive.address, master, *state)

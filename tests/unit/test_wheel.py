@@ -254,7 +254,7 @@ def test_the_rudder_is_lost_once() -> None:
     assert wheel is not None
     rig.rudder_says(0, 1)
     for _ in range(3):
-        assert not wheel.lost(rig.now_ns, (BRIDGE, 1), holding=True, watching=False)
+        assert not wheel.lost(rig.now_ns, (BRIDGE, 1), holding=True, taken=False)
 
 
 @pytest.mark.parametrize("more", [{"spoil": True}, {"ahead": 0}, {"ahead": 4}])
@@ -308,25 +308,106 @@ def test_a_station_that_hears_no_drive_any_more_goes_on_steering() -> None:
     assert (rig.state, rig.shows, rig.wheel_number) == ("watching", SHOWS_NOTHING_HEARD, 1)
 
 
-def test_who_was_relieved_lets_go_of_the_wheel() -> None:
+def relieved(rig: WheelRig, for_ms: int, *, says: tuple[int, int] = (WHEELHOUSE, 2), drives: tuple[int, ...] = (PORT,)) -> None:
+    """These drives obey the other station, and the rudder still this one."""
+    for _ in range(for_ms // 20):
+        for drive in drives:
+            rig.drive_says(drive, *says)
+        rig.rudder_says(BRIDGE, 1)
+        rig.run_for(20)
+
+
+def test_a_take_that_may_still_be_withdrawn_does_not_cost_the_steering() -> None:
+    """The page: it must not cost the steering of whoever has it. Of the other one's take only port has heard."""
     rig = WheelRig()
     rig.settled()
-    rig.drive_says(PORT, WHEELHOUSE, 2)
-    assert (rig.state, rig.wheel_number) == ("watching", 0)
+    relieved(rig, 540)
+    assert (rig.state, rig.wheel_number) == ("watching", 1)
+    relieved(rig, 2000, says=(0, 2))
+    assert (rig.wheel_number, rig.shows, rig.sounds) == (1, SHOWS_NOBODY, 0)
+
+
+@pytest.mark.parametrize("drives", [(PORT,), (STARBOARD,), (PORT, STARBOARD)])
+def test_a_take_that_is_not_withdrawn_in_its_time_is_complete(drives: tuple[int, ...]) -> None:
+    """500 ms (transfer_ms), and 50 ms twice for a claim that is lost and the next (claim_ms); looked at every 20 ms.
+
+    It is a take that leaves the rudder out, as the taker's wheel is broken: who drives must not be steered from elsewhere.
+    """
+    rig = WheelRig()
+    rig.settled()
+    rig.run_for(20)
+    begun_ns = rig.now_ns
+    relieved(rig, 600, drives=drives)
+    assert {hand.part(data, 32, 16) for now_ns, data in rig.said(hand.WHEEL) if begun_ns <= now_ns < begun_ns + 600 * MS} == {1}
+    relieved(rig, 60, drives=drives)
+    assert (rig.wheel_number, rig.sounds) == (0, 0)
+    relieved(rig, 60, says=(0, 2), drives=drives)
+    assert rig.wheel_number == 0, "once over, it stays over"
+
+
+def test_a_drive_that_fell_silent_under_another_station_takes_no_steering() -> None:
+    """What it said last is old: nobody can say whether that take became complete."""
+    rig = WheelRig()
+    rig.settled()
+    relieved(rig, 200)
+    relieved(rig, 1000, drives=())
+    assert rig.wheel_number == 1
+
+
+def test_the_rudder_itself_says_who_steers() -> None:
+    rig = WheelRig()
+    rig.settled()
+    relieved(rig, 100)
+    rig.rudder_says(WHEELHOUSE, 2)
+    assert (rig.wheel_number, rig.sounds) == (0, 0), "a hand-over is no alarm"
+
+
+@pytest.mark.parametrize("silent", [False, True])
+def test_the_rudder_lost_in_a_hand_over_that_may_come_to_nothing_is_an_alarm(silent: bool) -> None:
+    rig = WheelRig()
+    rig.settled()
+    relieved(rig, 100)
+    if not silent:
+        rig.rudder_says(0, 1)
+    else:
+        for _ in range(20):
+            rig.drive_says(PORT, WHEELHOUSE, 2)
+            rig.run_for(20)
+    assert (rig.wheel_number, rig.sounds) == (0, 1)
 
 
 def test_who_steers_on_is_relieved_too() -> None:
     rig = WheelRig()
     rig.settled()
-    rig.rudder_too = False
-    rig.drives_say(0, 1)
+    relieved(rig, 100, says=(0, 1), drives=(PORT, STARBOARD))
     assert rig.wheel_number == 1
-    rig.drives_say(WHEELHOUSE, 2)
-    rig.rudder_says(BRIDGE, 1)
+    relieved(rig, 640, drives=(PORT, STARBOARD))
     assert rig.wheel_number == 0
-    rig.drives_say(0, 2)
-    rig.rudder_says(BRIDGE, 1)
-    assert rig.wheel_number == 0, "once over, it stays over"
+
+
+def test_a_take_of_its_own_leaves_it_steering_until_the_rudder_follows() -> None:
+    """It failed, and the old take steers on: the rudder never lost its station."""
+    rig = WheelRig()
+    rig.settled()
+    relieved(rig, 100, says=(0, 1), drives=(PORT, STARBOARD))
+    rig.press()
+    while rig.state != "watching":
+        relieved(rig, 20, says=(0, 1), drives=(PORT, STARBOARD))
+    assert rig.rows[-3:] == [1, 5, 6]
+    assert (rig.number, rig.wheel_number) == (2, 1)
+    assert {hand.part(data, 32, 16) for _, data in rig.said(hand.WHEEL)[-20:]} == {1}
+
+
+def test_once_the_rudder_follows_the_new_take_the_wheel_has_its_number() -> None:
+    rig = WheelRig()
+    rig.settled()
+    rig.press()
+    assert (rig.state, rig.wheel_number) == ("claiming", 1)
+    rig.drive_says(PORT, BRIDGE, 2)
+    rig.rudder_says(BRIDGE, 2)
+    assert (rig.state, rig.wheel_number) == ("claiming", 2)
+    rig.drive_says(STARBOARD, BRIDGE, 2)
+    assert (rig.state, rig.wheel_number, rig.sounds) == ("holding", 2, 0)
 
 
 @pytest.mark.parametrize("station", [0, WHEELHOUSE])
@@ -334,9 +415,11 @@ def test_who_steers_on_and_loses_the_rudder_lets_go_of_the_wheel(station: int) -
     rig = WheelRig()
     rig.settled()
     rig.rudder_too = False
-    rig.drives_say(0, 1)
+    rig.drives_say(WHEELHOUSE, 2)
+    rig.drives_say(0, 2)
+    assert rig.sounds == 0
     rig.rudder_says(station, 2)
-    assert (rig.wheel_number, rig.sounds) == (0, 1)
+    assert (rig.wheel_number, rig.sounds) == (0, int(station == 0)), "taken over by another station it is no loss"
 
 
 def test_who_steers_on_and_hears_the_rudder_no_more_lets_go_of_it() -> None:
