@@ -5,11 +5,17 @@ over, from the fault's end, in which a loss would have taken it out. Where someb
 another fault was on, it shows nothing. Thrust is back when the gear is in again, counted from when control was taken and the
 lever put in gear, whichever came last. Only faults that last and end count as short: a reset is over at once, and what it does
 is not.
+
+A fault that is on excuses what does not come back; but not at the other drive, where it is one drive's alone and the boat is to
+carry on with one. There a take has to bring thrust whether a loss came before or not: the first one where the drive that is at
+fault has not been heard for long enough, else the second of two that come shortly after each other, by the same station.
 """
 
+from collections.abc import Iterable
 from typing import Final
 
 from busim.events.journal import Event, Journal
+from busim.events.situation import DriveView
 from busim.events.table import FROM_PLANT
 from busim.requirements.in_a_log import Reported
 from busim.requirements.requirement import Context, Requirement
@@ -18,6 +24,15 @@ from busim.units import MS
 
 STRIKES: Final = 2
 """Of a fault's event: it is over at once."""
+CAUSE_WITHDRAWN: Final = 6
+"""Of a drive's report: the take it had followed was withdrawn."""
+PRESSED_AGAIN_NS: Final = 10_000 * MS
+"""So soon after a take failed, a second press asks for what there is."""
+OF_ONE_NODE: Final = (
+    "power_lost", "hang", "application_dead", "other_boat_file", "deaf", "dumb", "sensor_open", "sensor_short", "sensor_stuck",
+    "sensor_slipped", "actuator_jammed", "actuator_slow", "linkage_off", "engine_stalls",
+)  # fmt: skip
+"""Faults that trouble nobody else on the bus."""
 NEUTRAL_NOW: Final = ", neutral_now"
 """Where a contact is broken that nobody can tell from a press: it is there to be obeyed at once."""
 
@@ -59,6 +74,16 @@ class Availability(Requirement):
         self.levers: dict[tuple[str, str], tuple[int, int]] = {}
         """(station's node, drive) -> where its lever was last put, and when."""
         self.taker = ""
+        timing = context.plan.timing
+        self.carries_on = all(drive.on_other_lost == "carry_on" for drive in context.plan.drives)
+        self.silent_ns = (timing.heartbeat_missing_ms + 2 * timing.drive_ms) * MS
+        """For so long without a report, a drive is missed by every station that heard it."""
+        self.begun_ns = 0
+        """When the last fault began."""
+        self.transfer_ns = timing.transfer_ms * MS
+        self.again_ns = self.transfer_ns + PRESSED_AGAIN_NS
+        self.once: dict[str, int] = {}
+        """Station's node -> when its take key was pressed with a drive at fault, if its next press may leave that one out."""
 
     def attach(self, journal: Journal) -> None:
         for kind in ("fault", "gear", "lever", "key"):
@@ -81,6 +106,7 @@ class Availability(Requirement):
                 ride.ended_ns, ride.alone = at_ns, False
             else:
                 self.on.add((fault, place))
+                self.begun_ns = at_ns
             return
         self.on.discard((fault, place))
         for ride in self.rides:
@@ -113,7 +139,8 @@ class Availability(Requirement):
         drive = self.situation.drives[name]
         if drive.station and self.situation.loss_base_ns(drive, at_ns) is None:
             return  # whoever is in control wanted it out
-        self.forced[name] = None
+        if drive.cause != CAUSE_WITHDRAWN or name not in self.forced:  # a take withdrawn is no answer to who asked
+            self.forced[name] = None
         for ride in self.rides:
             if name in ride.gears and ride.out is None:
                 ride.out = (name, at_ns)
@@ -123,7 +150,8 @@ class Availability(Requirement):
         permille, moved_ns = self.levers.get((self.taker, name), (0, 0))
         if asked_ns is not None and permille:
             took_ms = -(-(at_ns - max(asked_ns, moved_ns)) // MS)
-            self.tally.measure(took_ms, at_ns, f"{name}: gear in again after a loss, control taken at {self.taker}")
+            why = self._without(name) or " after a loss"
+            self.tally.measure(took_ms, at_ns, f"{name}: gear in again{why}, control taken at {self.taker}")
 
     def _lever(self, event: Event) -> None:
         at_ns, _, _, station, drive, permille, _ = event
@@ -138,8 +166,40 @@ class Availability(Requirement):
         if any(permille for (lever_node, _), (permille, _) in self.levers.items() if lever_node == node):
             return  # a lever off neutral gates the take
         self.taker = node
-        for name in self.forced:
-            self.forced[name] = at_ns
+        at_fault = self._at_fault()
+        if at_fault is None:
+            self.once.clear()
+            for name in self.forced:
+                self.forced[name] = at_ns
+            return
+        since_ns = at_ns - self.once.get(node, -self.again_ns)
+        if since_ns < self.transfer_ns:
+            return  # that take is under way still
+        again = 2 * self.transfer_ns <= since_ns < self.again_ns  # what comes in its withdrawal may count, or not
+        self.once.clear()  # of another station's, too: who is outbid leaves nobody out
+        last_ns = max(self.begun_ns, self.situation.drives[at_fault].heard_ns or 0)
+        silent = at_ns - last_ns > self.silent_ns
+        if not silent and not again:
+            self.once[node] = at_ns
+        for name in self.situation.drives.keys() - {at_fault}:
+            self.forced[name] = at_ns if silent or again else None
+
+    def _at_fault(self) -> str | None:
+        """The one drive that every fault that is on is of, and of nothing else; None where there is none such."""
+        drives = self.situation.drives.values()
+        concerned = {self._drive_of(place, drives) if fault in OF_ONE_NODE else None for fault, place in self.on}
+        only = concerned.pop() if len(concerned) == 1 and self.carries_on and len(drives) > 1 else None
+        return only.name if only is not None else None
+
+    @staticmethod
+    def _drive_of(place: str, drives: Iterable[DriveView]) -> DriveView | None:
+        """A fault's place begins with the node, or with the drive where it is one of the machinery."""
+        first = place.replace(",", " ").split()[0]
+        return next((drive for drive in drives if first in (drive.node, drive.name)), None)
+
+    def _without(self, name: str) -> str:
+        at_fault = self._at_fault()
+        return f" with {at_fault} at fault" if at_fault not in (None, name) else ""
 
     def _meanwhile(self) -> None:
         for ride in self.rides:
@@ -150,11 +210,14 @@ class Availability(Requirement):
         self._settle(now_ns)
         for name, asked_ns in self.forced.items():
             permille, moved_ns = self.levers.get((self.taker, name), (0, 0))
-            if asked_ns is None or not permille or self.on:
+            if asked_ns is None or not permille or (self.on and not self._without(name)):
                 continue
+            if self.situation.drives[name].true_gear:
+                continue  # taken over in gear
             waited_ms = (now_ns - max(asked_ns, moved_ns)) // MS
             if waited_ms > self.rearm_ms:
-                self.tally.measure(waited_ms, now_ns, f"{name}: no gear in, control taken at {self.taker} and its lever in gear")
+                words = f"{name}: no gear in{self._without(name)}, control taken at {self.taker} and its lever in gear"
+                self.tally.measure(waited_ms, now_ns, words)
             else:
                 self.tally.undecided(now_ns, f"{name}: the run ended before thrust was back")
         return self.tally.verdict("no fault was short enough to be ridden through, and after none was a gear put in again")

@@ -1,6 +1,7 @@
 """Two drives never obey different stations for longer than the boat's overlap.
 
-Judged by what the drives report; what they do about it is judged by their outputs in drive.refuse_bad_frame.
+Judged by what the drives report; what they do about it is judged by their outputs in drive.refuse_bad_frame. One that fell silent
+while another one is heard says nothing any more: it may be dead, and the other one may have been taken without it.
 """
 
 from busim.events import bits
@@ -22,7 +23,10 @@ class OneInControl(Requirement):
         super().__init__(context)
         self.overlap_ns = context.plan.timing.overlap_ms * MS
         self.tally = Tally(self.id, context.plan.timing.overlap_ms, "ms", REPORTED)
+        self.missing_ns = context.plan.timing.heartbeat_missing_ms * MS
         self.apart_since_ns: int | None = None
+        self.apart_until_ns = 0
+        """When the one of them that was heard less lately still said so."""
 
     def attach(self, journal: Journal) -> None:
         for address in self.situation.by_address:
@@ -30,12 +34,18 @@ class OneInControl(Requirement):
 
     def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         drives = self.situation.drives.values()
-        stations = {drive.station for drive in drives if drive.station}
+        obey = [drive for drive in drives if drive.station]
+        heard = [drive for drive in obey if now_ns - (drive.heard_ns or 0) <= self.missing_ns]
+        stations = {drive.station for drive in heard}
         if len(stations) > 1:
             if self.apart_since_ns is None:
                 self.apart_since_ns = now_ns
+            self.apart_until_ns = min(drive.heard_ns or 0 for drive in heard)
         elif self.apart_since_ns is not None:
-            self._measure(now_ns, "obeyed different stations, then one or none")
+            fell_silent = len({drive.station for drive in obey}) > 1
+            ended_ns = self.apart_until_ns if fell_silent else now_ns
+            then = "one fell silent" if fell_silent else "one or none"
+            self._measure(max(ended_ns, self.apart_since_ns), f"obeyed different stations, then {then}")
             self.apart_since_ns = None
         elif len(drives) > 1 and len({(drive.station, drive.number) for drive in drives}) == 1 and stations:
             self.tally.measure(0, now_ns, "every drive obeys one station")

@@ -1,8 +1,11 @@
 """A take of control is complete within the transfer time, or leaves nobody half in control.
 
-Complete: every drive the station may take reports the station, under one number newer than before, and so does the rudder where
-its claims want that. Not complete: it is withdrawn, and by twice the transfer time nobody obeys it any more. From the key's
-contact, with the levers in neutral.
+Complete: every drive its claims want reports the station, under one number newer than before, and so does the rudder where its
+claims want that. Not complete: it is withdrawn, and by twice the transfer time nobody obeys it any more. From the key's contact,
+with the levers in neutral.
+
+A claim has to want every drive the station may take, unless the boat carries on with one drive, and the one left out is silent at
+this station, or was heard and kept this station's last take from being complete, shortly before.
 """
 
 from busim.events import bits
@@ -12,22 +15,35 @@ from busim.protocol.plan import StationPlan
 from busim.requirements.in_a_log import Reported
 from busim.requirements.requirement import TAMPERED, Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
-from busim.units import MS
+from busim.units import MS, NEVER
 
 RUDDER_WANTED = 4
 """In what a claim wants."""
+PRESSED_AGAIN_NS = 10_000 * MS
+"""For so long after a take failed, the next one may leave out who kept it from being complete."""
+SLACK_NS = 5 * MS
+"""What clocks, and processing, may make of a limit."""
 
 
 class Take:
-    """One press of a take key: the number each drive had then, which a take has to leave behind; `rudder`: of that one too."""
+    """One press of a take key: the number each drive had then, which a take has to leave behind; `rudder`: of that one too.
 
-    __slots__ = ("at_ns", "before", "rudder", "station")
+    `left_out`: drives that its claims do not want; `echoed`: those that have obeyed it; `outbid`: one obeyed another station.
+    """
 
-    def __init__(self, station: StationPlan, at_ns: int, before: dict[str, int]) -> None:
+    __slots__ = ("at_ns", "before", "complete", "echoed", "left_out", "outbid", "rudder", "silent", "station")
+
+    def __init__(self, station: StationPlan, at_ns: int, before: dict[str, int], silent: set[str]) -> None:
         self.station = station
         self.at_ns = at_ns
         self.before = before
+        self.silent = silent
+        """Drives that the station had not heard for as long as that takes to be missed."""
         self.rudder = False
+        self.complete = False
+        self.left_out: set[str] = set()
+        self.echoed: set[str] = set()
+        self.outbid = False
 
 
 class Transfer(Requirement):
@@ -47,6 +63,14 @@ class Transfer(Requirement):
         self.levers: dict[tuple[str, str], int] = {}
         """(station's node, drive) -> where the lever was last put."""
         self.open: list[Take] = []
+        self.last: dict[int, Take] = {}
+        """Station -> its take before the one that is open, or the last one."""
+        self.carries_on = all(drive.on_other_lost == "carry_on" for drive in context.plan.drives)
+        self.missing_ns = timing.heartbeat_missing_ms * MS
+        self.rules: dict[tuple[str, str], bits.CounterRule | bits.SeveralBusesRule] = {}
+        """(station's node, drive) -> which of the drive's reports count there."""
+        self.heard_ns: dict[tuple[str, str], int] = {}
+        """The same -> when one counted last."""
         self.untrue: set[str] = set()
         """Nodes whose own reports are spoilt on their way out: whom they obey is not known."""
 
@@ -55,8 +79,9 @@ class Transfer(Requirement):
             journal.watch_frames(bits.CODE_DRIVE_OBEYS << 6 | address, self._obeys)
         if self.situation.rudder is not None:
             journal.watch_frames(bits.CODE_RUDDER_STATE << 6 | self.situation.rudder.address, self._obeys)
-            for station in self.stations.values():
-                journal.watch_frames(bits.CODE_CLAIM << 6 | station.address, self._claim)
+        for station in self.stations.values():
+            journal.watch_frames(bits.CODE_CLAIM << 6 | station.address, self._claim)
+        journal.watch_events("start", self._start)
         journal.watch_events("key", self._key)
         journal.watch_events("lever", self._lever)
         journal.watch_events("fault", self._fault)
@@ -81,27 +106,97 @@ class Transfer(Requirement):
         if wanted and in_neutral:
             self._close(at_ns)
             for take in [take for take in self.open if take.station is station and at_ns - take.at_ns > self.transfer_ns]:
-                self.open.remove(take)  # it came to nothing in time, and what comes now is the next one's
+                self._over(take)  # it came to nothing in time, and what comes now is the next one's
                 self.tally.held(at_ns, f"{station.name}: its take came to nothing, and control was asked for again")
             numbers = {drive.name: drive.number for drive in self.situation.drives.values()}
-            self.open.append(Take(station, at_ns, {name: numbers[name] for name in wanted}))
+            silent = {name for name in wanted if at_ns - self.heard_ns.get((node, name), -NEVER) >= self.missing_ns - SLACK_NS}
+            self.open.append(Take(station, at_ns, {name: numbers[name] for name in wanted}, silent))
+
+    def _over(self, take: Take) -> None:
+        self.open.remove(take)
+        self.last[take.station.address] = take
 
     def _wanted(self, station: StationPlan) -> list[str]:
         return [drive.name for drive in self.situation.drives.values() if drive.instance in station.drives]
 
     def _claim(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
-        wanted = bits.field(int.from_bytes(data, "big"), bits.CLAIM_WANTED) if bits.sound(can_id, data) else 0
+        whole = int.from_bytes(data, "big")
+        if not bits.sound(can_id, data) or bits.field(whole, bits.CLAIM_WITHDRAWN):
+            return
+        wanted = bits.field(whole, bits.CLAIM_WANTED)
         for take in self.open:
-            if take.station.address == can_id & 0x3F and wanted & RUDDER_WANTED:
-                take.rudder = True
+            if take.station.address == can_id & 0x3F:
+                take.rudder = take.rudder or bool(wanted & RUDDER_WANTED)
+                drives = self.situation.drives
+                for name in {name for name in take.before if not drives[name].instance & wanted} - take.left_out:
+                    take.left_out.add(name)
+                    self._may_leave_out(now_ns, take, name)
+
+    def _may_leave_out(self, now_ns: int, take: Take, name: str) -> None:
+        """A claim does not want a drive that its station may take: has it a reason to?"""
+        spoilt = {self.situation.drives[name].node, self.situation.node_of[take.station.address]} & self.untrue
+        if spoilt or not self.situation.reception_known:
+            return
+        last = self.last.get(take.station.address)
+        refused = (
+            last is not None
+            and not (last.complete or last.outbid or name in last.left_out or name in last.echoed)
+            and bool(last.echoed)
+            and take.at_ns - last.at_ns <= self.limit_ms * MS + PRESSED_AGAIN_NS + SLACK_NS
+        )
+        if not self.carries_on:
+            self.tally.fail(now_ns, f"{take.station.name}: its claim leaves out {name}, and this boat's control is of all or none")
+        elif name not in take.silent and not refused:
+            self.tally.fail(now_ns, f"{take.station.name}: its claim leaves out {name}, which it hears and which refused nothing")
+
+    def _start(self, event: Event) -> None:
+        """A station's program begins: it has heard nobody."""
+        for drive in self.situation.drives.values():
+            self.heard_ns.pop((event[3], drive.name), None)
+            self.rules.pop((event[3], drive.name), None)
+        station = self.stations.get(event[3])
+        if station is not None:
+            self.last.pop(station.address, None)
+
+    def _hear(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        """Which stations a drive's report counts for: those have heard it."""
+        drive = self.situation.by_address.get(can_id & 0x3F)
+        if drive is None or can_id >> 6 != bits.CODE_DRIVE_OBEYS or not bits.sound(can_id, data):
+            return
+        buses_of = self.context.plan.buses_of
+        counter = bits.field(int.from_bytes(data, "big"), bits.COUNTER)
+        for node, station in self.stations.items():
+            if mask & self.situation.host_bit[station.address] and node in self.situation.running:
+                rule = self.rules.get((node, drive.name))
+                if rule is None:
+                    shared = len(set(buses_of(station.address)) & set(buses_of(drive.address)))
+                    rule = self.rules[node, drive.name] = drive.new_rule(self.context.plan.timing.age_max_ms, shared)
+                if rule.counts(counter, bus, now_ns):
+                    self.heard_ns[node, drive.name] = now_ns
 
     def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        self._hear(now_ns, bus, can_id, data, mask)
         for take in list(self.open):
+            self._note(take, can_id, mask)
             if now_ns - take.at_ns <= self.limit_ms * MS and self._complete(take):
-                self.open.remove(take)
-                words = f"{take.station.name}: obeyed by every drive{' and the rudder' if take.rudder else ''} it wants"
+                take.complete = True
+                self._over(take)
+                which = ", ".join(sorted(take.before.keys() - take.left_out)) if take.left_out else "every drive"
+                words = f"{take.station.name}: obeyed by {which}{' and the rudder' if take.rudder else ''} it wants"
+                words += f", {', '.join(sorted(take.left_out))} left out" if take.left_out else ""
                 self.tally.measure(-(-(now_ns - take.at_ns) // MS), now_ns, words)
         self._close(now_ns)
+
+    def _note(self, take: Take, can_id: int, mask: int) -> None:
+        """Of a report that reached the taker: did the drive follow, or another station?"""
+        drive = self.situation.by_address.get(can_id & 0x3F)
+        if drive is None or drive.name not in take.before or not mask & self.situation.host_bit[take.station.address]:
+            return
+        if drive.station and drive.number != take.before[drive.name]:
+            if drive.station == take.station.address:
+                take.echoed.add(drive.name)
+            else:
+                take.outbid = True
 
     def _pairs(self, take: Take) -> list[tuple[int, int]]:
         """Of the drives wanted: (station, number), 0 for a number that was there before."""
@@ -109,7 +204,7 @@ class Transfer(Requirement):
         return [(drive.station, drive.number if drive.number != take.before[drive.name] else 0) for drive in drives]
 
     def _complete(self, take: Take) -> bool:
-        pairs = set(self._pairs(take))
+        pairs = {pair for name, pair in zip(take.before, self._pairs(take), strict=True) if name not in take.left_out}
         rudder = self.situation.rudder
         if take.rudder and rudder is not None:
             pairs.add((rudder.station, rudder.number))
@@ -118,7 +213,7 @@ class Transfer(Requirement):
     def _close(self, now_ns: int) -> None:
         """What was not complete in time: by now it has to be withdrawn."""
         for take in [take for take in self.open if now_ns - take.at_ns > 2 * self.transfer_ns]:
-            self.open.remove(take)
+            self._over(take)
             pairs = zip(take.before, self._pairs(take), strict=True)
             known = {name for name, drive in self.situation.drives.items() if drive.node not in self.untrue}
             half = [name for name, (station, number) in pairs if station == take.station.address and number and name in known]

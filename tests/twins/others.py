@@ -39,6 +39,17 @@ class TakesHalf(Station):
         return super()._event(now_ns, event)
 
 
+class WantsAll(Station):
+    """Its takes are of all its drives, dead or not: with one drive dead nobody can have the other."""
+
+    __slots__ = ()
+
+    def _take(self, now_ns: int) -> list[Action]:
+        actions = super()._take(now_ns)
+        self.wanted = sum(self.me.drives)
+        return actions
+
+
 class AnswersOnly(ZoneDriver):
     """It answers presses and never moves an output."""
 

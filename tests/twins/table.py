@@ -51,6 +51,7 @@ TWINS = (
     ),
     Twin("station", "tests.twins.transfer:ShowsItStill", "station.one_shown", "hand_over", boat="marsh_tern"),
     Twin("station", "tests.twins.others:TakesHalf", "station.transfer", "cut_between_drives", boat="marsh_tern"),
+    Twin("station", "tests.twins.others:WantsAll", "boat.availability", "one_drive_refuses", boat="marsh_tern"),
     Twin("panel", "tests.twins.others:KeepsQuiet", "light.press", "lost_press"),
     Twin("panel", "tests.twins.others:SendsInBursts", "bus.helm_first", "cold_start_then_cut"),
     Twin("zone_driver", "tests.twins.others:SkipsAZone", "light.scene", "red_night_from_upper_deck", boat="marsh_tern"),

@@ -156,8 +156,10 @@ def test_two_are_obeyed_no_longer_than_a_hand_over_takes(after_ms: int, verdict:
 @pytest.mark.parametrize(("after_ms", "verdict"), [(OVERLAP_MS, SELF_REPORTED), (OVERLAP_MS + 0.001, FAIL)])
 def test_two_are_obeyed_until_the_end(after_ms: float, verdict: str) -> None:
     rig = apart()
-    rig.after(after_ms)
-    rig.obeys(BRIDGE, 2)
+    for part_ms in (300, after_ms - 300):
+        rig.after(part_ms)
+        rig.obeys(BRIDGE, 2)
+        rig.obeys(WHEELHOUSE, 1, drive=STARBOARD)
     assert rig.says() == verdict
 
 
