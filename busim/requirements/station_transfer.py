@@ -31,12 +31,14 @@ class Take:
     `left_out`: drives that its claims do not want; `echoed`: those that have obeyed it; `outbid`: one obeyed another station.
     """
 
-    __slots__ = ("at_ns", "before", "complete", "echoed", "left_out", "outbid", "rudder", "silent", "station")
+    __slots__ = ("at_ns", "before", "complete", "echoed", "judged", "left_out", "outbid", "rudder", "silent", "station")
 
-    def __init__(self, station: StationPlan, at_ns: int, before: dict[str, int], silent: set[str]) -> None:
+    def __init__(self, station: StationPlan, at_ns: int, before: dict[str, int], silent: set[str], judged: bool) -> None:
         self.station = station
         self.at_ns = at_ns
         self.before = before
+        self.judged = judged
+        """Its levers were in neutral. Else the drives may well refuse it; but what it came to counts for the next one."""
         self.silent = silent
         """Drives that the station had not heard for as long as that takes to be missed."""
         self.rudder = False
@@ -103,14 +105,15 @@ class Transfer(Requirement):
             return
         wanted = self._wanted(station)
         in_neutral = all(not permille for (lever_node, _), permille in self.levers.items() if lever_node == node)
-        if wanted and in_neutral:
+        if wanted and (in_neutral or station.matched_take):
             self._close(at_ns)
             for take in [take for take in self.open if take.station is station and at_ns - take.at_ns > self.transfer_ns]:
                 self._over(take)  # it came to nothing in time, and what comes now is the next one's
-                self.tally.held(at_ns, f"{station.name}: its take came to nothing, and control was asked for again")
+                if take.judged:
+                    self.tally.held(at_ns, f"{station.name}: its take came to nothing, and control was asked for again")
             numbers = {drive.name: drive.number for drive in self.situation.drives.values()}
             silent = {name for name in wanted if at_ns - self.heard_ns.get((node, name), -NEVER) >= self.missing_ns - SLACK_NS}
-            self.open.append(Take(station, at_ns, {name: numbers[name] for name in wanted}, silent))
+            self.open.append(Take(station, at_ns, {name: numbers[name] for name in wanted}, silent, in_neutral))
 
     def _over(self, take: Take) -> None:
         self.open.remove(take)
@@ -181,6 +184,8 @@ class Transfer(Requirement):
             if now_ns - take.at_ns <= self.limit_ms * MS and self._complete(take):
                 take.complete = True
                 self._over(take)
+                if not take.judged:
+                    continue
                 which = ", ".join(sorted(take.before.keys() - take.left_out)) if take.left_out else "every drive"
                 words = f"{take.station.name}: obeyed by {which}{' and the rudder' if take.rudder else ''} it wants"
                 words += f", {', '.join(sorted(take.left_out))} left out" if take.left_out else ""
@@ -214,6 +219,8 @@ class Transfer(Requirement):
         """What was not complete in time: by now it has to be withdrawn."""
         for take in [take for take in self.open if now_ns - take.at_ns > 2 * self.transfer_ns]:
             self._over(take)
+            if not take.judged:
+                continue
             pairs = zip(take.before, self._pairs(take), strict=True)
             known = {name for name, drive in self.situation.drives.items() if drive.node not in self.untrue}
             half = [name for name, (station, number) in pairs if station == take.station.address and number and name in known]
@@ -229,6 +236,6 @@ class Transfer(Requirement):
 
     def finish(self, now_ns: int) -> Verdict:
         self._close(now_ns)
-        for take in self.open:
+        for take in [take for take in self.open if take.judged]:
             self.tally.undecided(now_ns, f"{take.station.name}: the run ended during its take")
         return self.tally.verdict("no station with its levers in neutral asked for control")

@@ -1,6 +1,7 @@
 """The judges of takes and of thrust where one of two drives is dead or refuses: made by hand, no simulator."""
 
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 
@@ -21,7 +22,7 @@ DEAD = ("power_lost", f"node_{STARBOARD}")
 class OneDrive(JudgeRig):
     """The bridge's key is pressed; port and starboard have both been heard there."""
 
-    def __init__(self, kind: type[Requirement], **boat: str) -> None:
+    def __init__(self, kind: type[Requirement], **boat: Any) -> None:
         super().__init__(kind, small_boat(**boat))
         self.event("start", f"node_{BRIDGE}", 0)
         self.report(0, 0)
@@ -129,6 +130,17 @@ def test_of_the_take_after_that_it_is_again() -> None:
     meanwhile(rig, 500)
     left_out(rig, 3)
     assert rig.says() == FAIL
+
+
+@pytest.mark.parametrize(("matched", "says"), [(True, SELF_REPORTED), (False, FAIL)])
+def test_a_matched_take_that_failed_counts_for_the_next_one(matched: bool, says: str) -> None:
+    """It is no take of a station that may not take with its levers matched."""
+    rig = OneDrive(Transfer, station={"matched_take": matched})
+    rig.event("lever", "bridge", "port", 500, 0)
+    refused(rig)
+    rig.event("lever", "bridge", "port", 0, 0)
+    left_out(rig, 2)
+    assert rig.says() == says
 
 
 def nobody_followed(rig: OneDrive) -> None:
