@@ -31,7 +31,7 @@ class Take:
     `left_out`: drives that its claims do not want; `echoed`: those that have obeyed it; `outbid`: one obeyed another station.
     """
 
-    __slots__ = ("at_ns", "before", "complete", "echoed", "judged", "left_out", "outbid", "rudder", "silent", "station")
+    __slots__ = ("at_ns", "before", "complete", "echoed", "judged", "left_out", "outbid", "rudder", "rudder_before", "silent", "station")
 
     def __init__(self, station: StationPlan, at_ns: int, before: dict[str, int], silent: set[str], judged: bool) -> None:
         self.station = station
@@ -42,6 +42,8 @@ class Take:
         self.silent = silent
         """Drives that the station had not heard for as long as that takes to be missed."""
         self.rudder = False
+        self.rudder_before = 0
+        """The number the rudder obeyed then: by an older take of this station's it may be steered on."""
         self.complete = False
         self.left_out: set[str] = set()
         self.echoed: set[str] = set()
@@ -113,7 +115,9 @@ class Transfer(Requirement):
                     self.tally.held(at_ns, f"{station.name}: its take came to nothing, and control was asked for again")
             numbers = {drive.name: drive.number for drive in self.situation.drives.values()}
             silent = {name for name in wanted if at_ns - self.heard_ns.get((node, name), -NEVER) >= self.missing_ns - SLACK_NS}
-            self.open.append(Take(station, at_ns, {name: numbers[name] for name in wanted}, silent, in_neutral))
+            take = Take(station, at_ns, {name: numbers[name] for name in wanted}, silent, in_neutral)
+            take.rudder_before = self.situation.rudder.number if self.situation.rudder is not None else 0
+            self.open.append(take)
 
     def _over(self, take: Take) -> None:
         self.open.remove(take)
@@ -227,7 +231,8 @@ class Transfer(Requirement):
             rudder = self.situation.rudder
             if rudder is not None and rudder.node in self.untrue:
                 rudder = None
-            if take.rudder and rudder is not None and rudder.station == take.station.address:
+            taken = rudder is not None and rudder.station == take.station.address and rudder.number != take.rudder_before
+            if take.rudder and taken:
                 half.append("rudder")
             if half:
                 self.tally.fail(now_ns, f"{take.station.name}: its take was left half done ({', '.join(half)})")

@@ -663,6 +663,20 @@ def test_a_rudder_left_alone_with_a_take_that_came_to_nothing_fails() -> None:
     assert rig.verdict().evidence == "bridge: its take was left half done (rudder)"
 
 
+def test_a_rudder_that_is_steered_on_by_an_older_take_is_not_left_half_taken() -> None:
+    """The bridge had it, asked for control anew, and that came to nothing."""
+    rig = RudderJudge(Transfer)
+    for _ in range(2):
+        rig.report(BRIDGE, 1)
+    rig.event("start", f"node_{BRIDGE}", 0)
+    rig.event("key", f"node_{BRIDGE}", "take", 1)
+    rig.claim(2, station=BRIDGE, wanted=7)
+    rig.after(1001)
+    rig.obeys(0, 1, drive=PORT)
+    assert rig.says() == SELF_REPORTED
+    assert rig.verdict().evidence == "bridge: its take came to nothing, and no drive obeys it"
+
+
 def test_a_take_that_came_to_nothing_is_over_once_control_is_asked_for_again() -> None:
     """The second press has its own time: what completes it is not put down to the first one, as too late."""
     rig = RudderJudge(Transfer)
