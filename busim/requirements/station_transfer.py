@@ -31,7 +31,9 @@ class Take:
     `left_out`: drives that its claims do not want; `echoed`: those that have obeyed it; `outbid`: one obeyed another station.
     """
 
-    __slots__ = ("at_ns", "before", "complete", "echoed", "judged", "left_out", "outbid", "rudder", "rudder_before", "silent", "station")
+    __slots__ = (
+        "at_ns", "before", "complete", "echoed", "judged", "left_out", "outbid", "rudder", "rudder_before", "silent", "station",
+    )  # fmt: skip
 
     def __init__(self, station: StationPlan, at_ns: int, before: dict[str, int], silent: set[str], judged: bool) -> None:
         self.station = station

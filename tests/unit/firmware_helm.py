@@ -31,8 +31,10 @@ class Helm(Told):
         self.until(taken_ns)
         self.obeyed(self.address)
 
-    def obeyed(self, by: int, *, acted_on: int | None = None, silent: tuple[int, ...] = ()) -> None:
-        """`by`: the address of whom they obey; another station has the next number."""
+    def obeyed(
+        self, by: int, *, acted_on: int | None = None, silent: tuple[int, ...] = (), refuse: tuple[int, ...] = ()
+    ) -> None:
+        """`by`: the address of whom they obey; another station has the next number. Who is to `refuse` obeys nobody."""
         number = 0 if not by else self.node.number + (by != self.address)
         for other, _, _ in self.plan.nodes:
             if other in HELM_ADDRESSES and other != self.address and self.shared_with(other) and self.now_ns % (5 * TICK) == 0:
@@ -40,7 +42,8 @@ class Helm(Told):
         acted_on = self.node.lever_counter if acted_on is None else acted_on
         for drive in self.plan.drives:
             if drive.address not in silent:
-                self.hear(DRIVE_OBEYS, drive.address, by, number, acted_on & 0xFF, 1, 1, 0, drive.instance)
+                pair = (by, number) if drive.address not in refuse else (0, 0)
+                self.hear(DRIVE_OBEYS, drive.address, *pair, acted_on & 0xFF, 1, 1, 0, drive.instance)
         if self.plan.rudder is not None and self.plan.rudder.address not in silent:
             self.hear(RUDDER_STATE, self.plan.rudder.address, by, number, 0, 0, 0)
 

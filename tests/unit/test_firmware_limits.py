@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from busim.protocol.catalogue import HEARTBEAT, NEUTRAL_NOW
+from busim.protocol.catalogue import CLAIM, HEARTBEAT, NEUTRAL_NOW, RUDDER_STATE, WHEEL
 from busim.protocol.codec import check
 from busim.protocol.tables import STATION_TABLE
 from busim.units import MS, SECOND
@@ -58,6 +58,63 @@ def test_one_drive_lost(carries_on: bool, firmware: Firmware) -> None:
         helm.obeyed(helm.address, silent=(helm.plan.drives[1].address,))
     assert helm.when(row("echo_old")) == ([] if carries_on else [2 * SECOND + AGE_MAX])
     assert firmware.differences(helm.life, boat, "wheelhouse") == []
+
+
+def wanted(helm: Helm) -> int:
+    """What the last claim wants."""
+    can_id = CLAIM.can_id(helm.address)
+    said = [answer.split(f"s0 {can_id:x} ")[1] for _, answer in helm.life if f"s0 {can_id:x} " in answer]
+    return CLAIM.unpack(check(can_id, bytes.fromhex(said[-1].split()[0])))[1]
+
+
+@pytest.mark.parametrize(("after_ns", "takes"), [(10 * SECOND - TICK, 5), (10 * SECOND, 7)])
+def test_a_drive_that_refused_is_left_out_for_ten_seconds(after_ns: int, takes: int, firmware: Firmware) -> None:
+    """The page: of a take begun within 10000 ms of the one that failed when transfer_ms, 500 ms, were over. 4 is the rudder."""
+    helm = Helm(firmware.boat("marsh_tern"), "wheelhouse", SECOND)
+    refuse = (helm.plan.drives[1].address,)
+    helm.held(2 * SECOND)
+    helm.put("take", 1)
+    helm.held(2 * SECOND + 520 * MS, refuse=refuse)  # looked at in the task of the tick before
+    helm.goes_on(2 * SECOND + 500 * MS + after_ns, 0, refuse=refuse)
+    helm.put("take", 1)
+    helm.held(helm.now_ns + 40 * MS, refuse=refuse)
+    assert wanted(helm) == takes
+    assert (helm.node.held == [helm.plan.drives[0].address]) == (takes == 5)
+    assert firmware.differences(helm.life, "marsh_tern", "wheelhouse") == []
+
+
+@pytest.mark.parametrize(("silent_ns", "takes"), [(350 * MS - 1, 7), (350 * MS, 5)])
+def test_a_drive_that_is_silent_is_left_out(silent_ns: int, takes: int, firmware: Firmware) -> None:
+    """The page: 350 ms (heartbeat_missing_ms)."""
+    helm = Helm(firmware.boat("marsh_tern"), "wheelhouse", SECOND)
+    helm.held(2 * SECOND)
+    helm.goes_on(2 * SECOND + 340 * MS, helm.address, silent=(helm.plan.drives[1].address,))
+    helm.until(2 * SECOND + silent_ns)
+    helm.put("take", 1)
+    helm.until(helm.now_ns + TICK)
+    assert wanted(helm) == takes
+    assert firmware.differences(helm.life, "marsh_tern", "wheelhouse") == []
+
+
+def test_the_wheel_is_let_go_of_once_the_other_take_must_be_complete(firmware: Firmware) -> None:
+    """The page: 600 ms (transfer_ms, and two claims) of a newer take, and the rudder never went along."""
+    helm = Helm(firmware.boat("marsh_tern"), "wheelhouse", SECOND)
+    rudder = helm.plan.rudder.address
+    helm.held(2 * SECOND)
+    mine = helm.node.number
+    while helm.now_ns < 4 * SECOND:
+        helm.until(helm.now_ns + TICK)
+        helm.obeyed(3, silent=(rudder,))
+        helm.hear(RUDDER_STATE, rudder, helm.address, mine, 0, 0, 0)
+    wheel_id = WHEEL.can_id(helm.address)
+    numbers = [
+        (int(call.split()[1]), WHEEL.unpack(check(wheel_id, bytes.fromhex(answer.split(f"s0 {wheel_id:x} ")[1].split()[0])))[0])
+        for call, answer in helm.life
+        if f"s0 {wheel_id:x} " in answer
+    ]
+    first_ns = next(now_ns for now_ns, number in numbers if now_ns > 2 * SECOND and not number)
+    assert 600 * MS <= first_ns - (2 * SECOND + TICK) <= 600 * MS + 2 * TICK
+    assert firmware.differences(helm.life, "marsh_tern", "wheelhouse") == []
 
 
 @pytest.mark.parametrize(("pressed_for_ns", "named"), [(10 * SECOND - TICK, False), (10 * SECOND, True)])
