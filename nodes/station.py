@@ -233,7 +233,6 @@ class Station(Member):
     # ------------------------------------------------------------------------------------------------ taking control
 
     def _take(self, now_ns: int) -> list[Action]:
-        self.alarm = 0
         in_neutral = self.gears[0] == v.NEUTRAL and self.gears[2] == v.NEUTRAL
         # Where it may take with its levers matched, the drives judge the match: they know gear and throttle, it does not.
         sound = not self.lever_faults and all(lever.out_since_ns == NEVER for lever in self.levers.values())
@@ -411,9 +410,11 @@ class Station(Member):
             self.neutral_now_due_ns = now_ns
         faulty = self.lever_faults or (self.wheel is not None and self.wheel.faulty)
         echo = self.drives.get(self.alarm)
+        master = echo.station if echo is not None else self.wheel.steered_by(now_ns) if self.wheel is not None else 0
         # What obeys another station now is no loss; but what this one left out, it has not, whatever it said last.
-        mine = echo is None or echo.station in (0, self.address) or self.state == HOLDING
-        let_go = self.alarm and mine and not self.alarms.helm.asked.get(self.alarm)
+        if master not in (0, self.address) and self.state != HOLDING:
+            self.alarm = 0
+        let_go = self.alarm and not self.alarms.helm.asked.get(self.alarm)
         return self.alarms.look(now_ns, [LEVER_FAULT] if faulty else [], [(LET_GO, self.alarm)] if let_go else [])
 
     def _stuck_elsewhere(self, now_ns: int) -> tuple[int, ...]:

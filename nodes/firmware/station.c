@@ -64,7 +64,7 @@ static void tell_alarms(station *self, int64_t now_ns, node_actions *actions)
 {
     static const uint8_t lever_fault = BUSIM_ALARM_IS_ABOUT_LEVER_FAULT;
     const bool faulty = any_lever_faulty(self) || (self->wheel.fitted && self->wheel.faulty);
-    const uint8_t let_go_of = station_let_go_of(self);
+    const uint8_t let_go_of = station_let_go_of(self, now_ns);
     list_causes seen;
     seen.count = 0u;
     if (let_go_of != 0u) {

@@ -169,7 +169,7 @@ void station_hear_claim(station *self, const busim_frame *frame);
 void station_hear_drive(station *self, int64_t now_ns, uint8_t bus, const busim_frame *frame, node_actions *actions);
 void station_hear_rudder(station *self, int64_t now_ns, uint8_t bus, const busim_frame *frame, node_actions *actions);
 /* What it had in control and lost, where that does not answer or obeys nobody, and nobody wanted it so; 0: nothing to tell. */
-uint8_t station_let_go_of(const station *self);
+uint8_t station_let_go_of(station *self, int64_t now_ns);
 /* Echoes that grow old, takes that take too long; once every lever period. */
 void station_watch_time(station *self, int64_t now_ns, node_actions *actions);
 

@@ -302,22 +302,27 @@ static uint8_t drop_old(station *self, int64_t now_ns)
     return first;
 }
 
-uint8_t station_let_go_of(const station *self)
+/* Who has now what it let go of; 0 nobody. */
+static uint8_t master_of_let_go(const station *self, int64_t now_ns)
 {
-    const list_drive *heard = list_drive_at(&self->list.helm, self->let_go);
     uint8_t place;
-    if (heard != NULL && heard->asked) {
-        return 0u;
-    }
     for (place = 0u; place < self->drive_count; place++) {
-        const station_echo *echo = &self->drives[place];
-        /* What obeys another station now is no loss; but what this one left out, it has not, whatever it said last. */
-        if (echo->address == self->let_go && echo->station != 0u && echo->station != BUSIM_NODE_ADDRESS &&
-            self->state != BUSIM_STATION_IS_HOLDING) {
-            return 0u;
+        if (self->drives[place].address == self->let_go) {
+            return self->drives[place].station;
         }
     }
-    return self->let_go;
+    return self->wheel.fitted ? station_wheel_steered_by(&self->wheel, now_ns) : 0u;
+}
+
+uint8_t station_let_go_of(station *self, int64_t now_ns)
+{
+    const list_drive *heard = list_drive_at(&self->list.helm, self->let_go);
+    const uint8_t master = master_of_let_go(self, now_ns);
+    /* What obeys another station now is no loss; but what this one left out, it has not, whatever it said last. */
+    if (master != 0u && master != BUSIM_NODE_ADDRESS && self->state != BUSIM_STATION_IS_HOLDING) {
+        self->let_go = 0u;
+    }
+    return heard != NULL && heard->asked ? 0u : self->let_go;
 }
 
 void station_watch_time(station *self, int64_t now_ns, node_actions *actions)

@@ -61,7 +61,6 @@ void station_take(station *self, int64_t now_ns, node_actions *actions)
     const uint8_t event = (uint8_t)(allowed ? BUSIM_STATION_ON_TAKE : BUSIM_STATION_ON_REFUSED);
     const bool anew = self->state == BUSIM_STATION_IS_HOLDING;
     const bool moved = station_take_row(self, event, actions);
-    self->let_go = 0u;
     if (moved && self->state == BUSIM_STATION_IS_CLAIMING) {
         self->number = self->highest = busim_number_next(self->highest);
         want_drives(self, now_ns, anew);

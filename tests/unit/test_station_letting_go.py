@@ -5,7 +5,7 @@ import pytest
 from busim.units import MS
 
 from . import hand_made_frames as hand
-from .small_boat import BRIDGE, PORT, STARBOARD, WHEELHOUSE, small_boat
+from .small_boat import BRIDGE, PORT, RUDDER, STARBOARD, WHEELHOUSE, small_boat
 from .station_rig import StationRig
 from .test_station_node import ASKING, HERE, once_more, silence
 
@@ -130,14 +130,54 @@ def test_what_a_drive_acted_on_before_the_take_is_not_held_against_it() -> None:
     assert rig.rows[-1] == 8
 
 
-def test_the_alarm_stays_until_the_key() -> None:
+def standing(rig: StationRig) -> list[int]:
+    """What it let go of, as its list has it."""
+    return [about for _, which, about in (key for key, entry in rig.station.alarms.entries.items() if entry.stands) if which == 18]
+
+
+def test_the_alarm_stays_until_control_is_taken_anew() -> None:
     rig = StationRig()
     silence(rig)
     rig.hear(2000, 0, 1)
-    assert rig.sounds == 1
+    assert (rig.sounds, standing(rig)) == (1, [PORT])
     rig.press()
-    assert rig.rows[-1] == 1
-    assert rig.sounds == 0
+    rig.hear(200, 0, 1)
+    assert (rig.rows[-1], standing(rig)) == (1, [PORT])
+    rig.hear(400, BRIDGE, rig.number)
+    assert (rig.rows[-1], standing(rig)) == (3, [])
+
+
+@pytest.mark.parametrize("station", [WHEELHOUSE, BRIDGE])
+def test_or_until_another_station_is_obeyed_and_then_it_does_not_come_back(station: int) -> None:
+    rig = StationRig()
+    silence(rig)
+    rig.hear(400, station, 2)
+    rig.hear(400, 0, 2)
+    assert standing(rig) == ([] if station == WHEELHOUSE else [PORT])
+
+
+@pytest.mark.parametrize(("station", "stands"), [(WHEELHOUSE, []), (0, [RUDDER])])
+def test_of_the_rudder_too_until_another_station_steers(station: int, stands: list[int]) -> None:
+    rig = StationRig(small_boat(rudder={}))
+    can_id = hand.id_of(hand.RUDDER_STATE, RUDDER)
+
+    def hear(for_ms: int, drives: tuple[int, int], rudder: tuple[int, int]) -> None:
+        for _ in range(for_ms // 40):
+            rig.run_for(40)
+            rig.drives_say(*drives)
+            rig.frame(can_id, hand.rudder_state(RUDDER, rig.counter(can_id), *rudder))
+
+    rig.introduce()
+    rig.input("wheel", 500)
+    hear(80, (0, 0), (0, 0))
+    rig.press()
+    me = (rig.address, rig.number)
+    hear(800, me, me)
+    hear(400, me, (0, me[1]))
+    assert standing(rig) == [RUDDER]
+    hear(400, (0, me[1]), (0, me[1]))
+    hear(400, (WHEELHOUSE, me[1] + 1), (station, me[1] + 1))
+    assert standing(rig) == stands
 
 
 def test_taking_anew_what_it_holds() -> None:

@@ -115,14 +115,16 @@ def test_a_lever_never_read_is_faulty() -> None:
     assert rig.rows == [2]
 
 
-def test_a_refused_take_stops_the_alarm_and_says_so() -> None:
+def test_a_refused_take_says_so_and_ends_no_alarm() -> None:
+    """It changed nothing: what was let go of is still nobody's."""
     rig = StationRig()
     silence(rig)
     assert rig.sounds == 1
     rig.lever(900)
     rig.press()
     assert rig.rows[-1] == 2
-    assert rig.sounds == 0
+    rig.run_for(500)
+    assert rig.sounds == 1
 
 
 def test_the_key_does_nothing_while_a_take_is_under_way() -> None:
