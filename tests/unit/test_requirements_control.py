@@ -177,3 +177,17 @@ def test_different_numbers_of_one_station_show_nothing_yet() -> None:
     rig.obeys(WHEELHOUSE, 1)
     rig.obeys(WHEELHOUSE, 2, drive=STARBOARD)
     assert rig.says() == NOT_EXERCISED
+
+
+@pytest.mark.parametrize(
+    ("fault", "node", "verdict"), [("replayed", PORT, SELF_REPORTED), ("replayed", BRIDGE, FAIL), ("hang", PORT, FAIL)]
+)
+def test_a_drive_whose_reports_are_spoilt_is_not_known_to_obey_anybody(fault: str, node: int, verdict: str) -> None:
+    rig = apart()
+    rig.after(100)
+    rig.event("fault", fault, f"node_{node}, the same 200 ms", 1)
+    for _ in range(5):
+        rig.obeys(BRIDGE, 2)
+        rig.obeys(WHEELHOUSE, 1, drive=STARBOARD)
+        rig.after(200)
+    assert rig.says() == verdict
