@@ -288,6 +288,8 @@ class Station(Member):
         changed = station != echo.station or number != echo.number or self.shows == SHOWS_NOTHING_HEARD
         echo.station, echo.number, echo.acted_on = station, number, acted_on
         echo.may_stay = echo.policy_idle and (state == HELD_IDLE or (state == FORCED_IDLE and cause != v.CAUSE_NEUTRAL_NOW))
+        if echo.pair == (self.address, self.number):
+            echo.left_out_until_ns = -NEVER  # it followed after all, a moment too late
         if not changed and self.state != CLAIMING:
             return NOTHING
         if newer(number, self.highest):

@@ -264,6 +264,9 @@ void station_hear_drive(station *self, int64_t now_ns, uint8_t bus, const busim_
     echo->acted_on = said.acted_on;
     echo->may_stay = echo->policy_idle && (said.state == BUSIM_DRIVE_IS_HELD_IDLE ||
                                            (said.state == BUSIM_DRIVE_IS_FORCED_IDLE && said.cause != BUSIM_CAUSE_NEUTRAL_NOW));
+    if (station_is_mine(self, said.station, said.number)) {
+        echo->left_out_until_ns = -NODE_NEVER; /* it followed after all, a moment too late */
+    }
     if (!changed && self->state != BUSIM_STATION_IS_CLAIMING) {
         return;
     }

@@ -352,3 +352,18 @@ def test_what_the_dead_drive_said_last_outbids_nothing() -> None:
     assert rig.state == "holding"
     entries = rig.station.alarms.entries
     assert (0, LET_GO, STARBOARD) in entries, "it is alarmed whatever that drive said last"
+
+
+@pytest.mark.parametrize("live", [PORT, STARBOARD])
+def test_a_drive_that_followed_a_moment_too_late_is_asked_again(live: int) -> None:
+    """Its report came as the take was being withdrawn: it refuses nothing."""
+    rig = StationRig()
+    rig.claiming()
+    while rig.state == "claiming":
+        echo(rig, live, (BRIDGE, 1), (0, 0))
+    echo(rig, live, (BRIDGE, 1), (BRIDGE, 1))
+    for _ in range(20):
+        echo(rig, live, (0, 1), (0, 1))
+    assert rig.state == "watching"
+    rig.press()
+    assert wanted(rig) == BOTH
