@@ -10,9 +10,12 @@ from typing import Final
 
 from busim.protocol.counter import CounterWatch
 from busim.protocol.plan import DrivePlan
-from busim.protocol.values import PRESSED_AGAIN_MS
+from busim.protocol.tables import DRIVE_TABLE
+from busim.protocol.values import CAUSE_NEUTRAL_NOW, PRESSED_AGAIN_MS
 from busim.units import MS, NEVER
 
+FORCED_IDLE: Final = DRIVE_TABLE.state_values["forced_idle"]
+HELD_IDLE: Final = DRIVE_TABLE.state_values["held_idle"]
 PRESSED_AGAIN_NS: Final = PRESSED_AGAIN_MS * MS
 
 Pair = tuple[int, int]
@@ -42,6 +45,12 @@ class DriveEcho:
     @property
     def pair(self) -> Pair:
         return self.station, self.number
+
+    def note(self, now_ns: int, report: tuple[int, ...]) -> None:
+        """What a drive_obeys that counts says, its signals in their order."""
+        self.heard_ns = now_ns
+        self.station, self.number, self.acted_on, _, state, cause, _ = report
+        self.may_stay = self.policy_idle and (state == HELD_IDLE or (state == FORCED_IDLE and cause != CAUSE_NEUTRAL_NOW))
 
     def heard(self, now_ns: int, missing_ns: int) -> bool:
         return now_ns - self.heard_ns < missing_ns

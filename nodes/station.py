@@ -14,7 +14,7 @@ from busim.protocol.codec import INVALID, check, counter_of
 from busim.protocol.counter import ACCEPTED, counter_watch, newer
 from busim.protocol.ids import address_of
 from busim.protocol.plan import WirePlan
-from busim.protocol.tables import DRIVE_TABLE, STATION_TABLE
+from busim.protocol.tables import STATION_TABLE
 from busim.seam import NOTHING, OUTPUT, RECHECK, ROW, SEND, Action, Actions, FrameHandler
 from busim.units import MS, NEVER, SECOND
 from nodes.alarm_lines import LET_GO, LEVER_FAULT
@@ -28,7 +28,6 @@ from nodes.station_display import SHOWS_DIVIDED, SHOWS_NOTHING_HEARD, to_show
 from nodes.wheel import WHEEL_NS, Wheel
 
 _S: Final = STATION_TABLE.state_values
-FORCED_IDLE, HELD_IDLE = (DRIVE_TABLE.state_values[name] for name in ("forced_idle", "held_idle"))
 WATCHING, CLAIMING, HOLDING, WITHDRAWING = _S["watching"], _S["claiming"], _S["holding"], _S["withdrawing"]
 _MOVES: Final = STATION_TABLE.moves
 
@@ -282,12 +281,11 @@ class Station(Member):
         echo = self.drives[address_of(can_id)]
         if word == INVALID or echo.counter.judge(counter_of(word), bus, now_ns) != ACCEPTED:
             return NOTHING
-        echo.heard_ns = now_ns
-        station, number, acted_on, _, state, cause, _ = DRIVE_OBEYS.unpack(word)
+        report = DRIVE_OBEYS.unpack(word)
+        station, number, _, _, _, cause, _ = report
         self.alarms.helm.obeys(now_ns, address_of(can_id), station, number, cause)
         changed = station != echo.station or number != echo.number or self.shows == SHOWS_NOTHING_HEARD
-        echo.station, echo.number, echo.acted_on = station, number, acted_on
-        echo.may_stay = echo.policy_idle and (state == HELD_IDLE or (state == FORCED_IDLE and cause != v.CAUSE_NEUTRAL_NOW))
+        echo.note(now_ns, report)
         if echo.pair == (self.address, self.number):
             echo.left_out_until_ns = -NEVER  # it followed after all, a moment too late
         if not changed and self.state != CLAIMING:
