@@ -14,7 +14,7 @@ FIXED: no alarm ever changes what a node does with levers and wheels.
 from collections.abc import Iterable
 from typing import Final
 
-from busim.protocol.alarms import ANSWER_REPEAT_MS, BY_NAME, CHANGES_SENT, REPEAT_MS
+from busim.protocol.alarms import ANSWER_REPEAT_MS, BY_NAME, CHANGES_SENT, LISTENERS, REPEAT_MS
 from busim.protocol.catalogue import ALARM, ALARM_ANSWER, HEARTBEAT
 from busim.protocol.codec import INVALID, check, counter_of
 from busim.protocol.counter import ACCEPTED, counter_watch
@@ -24,8 +24,6 @@ from busim.seam import NOTHING, QUEUE, Action, Actions, FrameHandler
 from busim.units import MS, NEVER, SECOND
 from nodes.alarm_entry import GONE, PUT_RIGHT, Alarm
 
-LISTENERS: Final = ("station", "alarm")
-"""Kinds of node that show alarms and answer them."""
 TWO_AT_ONE_ADDRESS: Final = BY_NAME["two_at_one_address"].number
 NOT_HEARD_AGAIN_NS: Final = SECOND
 

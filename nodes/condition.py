@@ -9,13 +9,12 @@ from busim.protocol.codec import INVALID, check, counter_of, read_plain
 from busim.protocol.counter import ACCEPTED, CounterWatch, counter_watch, newer
 from busim.protocol.ids import address_of
 from busim.protocol.plan import WirePlan
-from busim.protocol.values import NAVIGATION_CONDITIONS, PRESS_CONDITION
+from busim.protocol.values import CONDITION_FORGOTTEN_MS, NAVIGATION_CONDITIONS, PRESS_CONDITION
 from busim.units import MS, NEVER, SECOND
 from nodes.member import following
 
 KNOWN = len(NAVIGATION_CONDITIONS)
-CONDITION_FORGOTTEN_NS = 3500 * MS
-"""It is said every second: three times lost and a half."""
+CONDITION_FORGOTTEN_NS = CONDITION_FORGOTTEN_MS * MS
 
 
 class Condition:

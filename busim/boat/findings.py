@@ -10,12 +10,11 @@ from typing import Final
 from busim.boat.derive import limits_of
 from busim.boat.findings_helm import helm_findings
 from busim.boat.model import BoatFile, Bus, Panel
+from busim.protocol.alarms import LISTENERS
 from busim.reading.document import Document
 from busim.reading.problem import Problem
 from busim.reading.tree import Loc
 
-LISTENERS: Final = ("station", "alarm")
-"""Kinds that keep a list of alarms."""
 END_TOLERANCE_M: Final = 0.5
 """A terminator this near the end is at the end: what is beyond is a drop shorter than any of the lengths below."""
 

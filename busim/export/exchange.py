@@ -6,17 +6,14 @@ A node listens only on the buses it shares with the sender: nothing is forwarded
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
-from typing import Final
 
 from busim.protocol import catalogue as c
+from busim.protocol.alarms import LISTENERS
 from busim.protocol.codec import Message
 from busim.protocol.ids import HELM_ADDRESSES, address_of
 from busim.protocol.page_boat import sends
 from busim.protocol.page_lights import SILENT_MS
 from busim.protocol.plan import Timing, WirePlan
-
-LISTENERS: Final = ("station", "alarm")
-"""Kinds that keep a list of alarms."""
 
 
 @dataclass(frozen=True)

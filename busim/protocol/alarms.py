@@ -52,6 +52,8 @@ STATION: Final = "station"
 HELM: Final = "every helm node"
 NAVIGATION: Final = "navigation node"
 """Beyond the helm: it sends notice, and never alarm."""
+LISTENERS: Final = ("station", "alarm")
+"""Kinds of node that keep a list of alarms."""
 LISTENER: Final = "every listener"
 """Seen by each listener itself, and sent by none."""
 

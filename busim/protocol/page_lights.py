@@ -5,12 +5,11 @@ from collections.abc import Iterator
 from busim.protocol import alarms as a
 from busim.protocol.page_text import bullets, table
 from busim.protocol.plan import WirePlan
-from busim.protocol.values import SCENE_ALL_OFF
+from busim.protocol.values import CONDITION_FORGOTTEN_MS, SCENE_ALL_OFF
 
 JOIN_MS = 400
 SILENT_MS = 2000
 NEVER_TOLD_MS = 3000
-CONDITION_FORGOTTEN_MS = 3500
 FAILED = a.BY_NAME["lamp_or_fuse_failed"]
 
 

@@ -21,6 +21,9 @@ TAKES_DRIVE_1: Final = 1
 TAKES_DRIVE_2: Final = 2
 TAKES_RUDDER: Final = 4
 
+CONDITION_FORGOTTEN_MS: Final = 3500
+"""A condition of the navigation lights is said every second: three times lost and a half."""
+
 PRESSED_AGAIN_MS: Final = 10_000
 """A drive that kept a take from being complete is left out of the next one, if that comes so soon after it failed: long enough to
 read the display and put a lever back, and short enough that whoever presses again still means that failure."""

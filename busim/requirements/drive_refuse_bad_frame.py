@@ -10,7 +10,7 @@ from busim.events.journal import Event, Journal
 from busim.events.situation import DriveView
 from busim.events.table import MEASURED
 from busim.requirements.in_a_log import NotInALog
-from busim.requirements.requirement import TAMPERED, Context, Requirement
+from busim.requirements.requirement import Context, Requirement, Spoilt
 from busim.requirements.verdict import Tally, Verdict
 
 
@@ -29,20 +29,14 @@ class RefuseBadFrame(Requirement):
         self.commanded: dict[tuple[str, str], int] = {}
         """(drive's node, output) -> what it was told last."""
 
-        self.untrue: set[str] = set()
-        """Drives' nodes whose own reports are spoilt on their way out: whom they obey is not known."""
+        self.untrue = Spoilt(self.situation.by_node)
+        """Whom such a drive obeys is not known."""
 
     def attach(self, journal: Journal) -> None:
-        journal.watch_events("fault", self._fault)
+        journal.watch_events("fault", self.untrue.note)
         for station in sorted({station for drive in self.situation.drives.values() for station in drive.plan.stations}):
             journal.watch_frames(bits.CODE_LEVER << 6 | station, self._lever)
         journal.watch_events("output", self._output)
-
-    def _fault(self, event: Event) -> None:
-        _, _, _, fault, place, begins = event
-        if fault in TAMPERED:
-            concerned = {node for node in self.situation.by_node if node in place.replace(",", " ").split()}
-            self.untrue = self.untrue | concerned if begins else self.untrue - concerned
 
     def _lever(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         for drive in self.situation.followers.get(can_id & 0x3F, ()):

@@ -1,5 +1,6 @@
 """What every requirement is."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import ClassVar, Final
 
@@ -24,6 +25,23 @@ def hung_node(event: Event) -> str | None:
     """The node whose program a "fault" event says to stand still, or to go on; None where it is of another fault."""
     fault, place = event[3:5]
     return str(place).partition(",")[0] if fault in _HANGS else None
+
+
+class Spoilt:
+    """Of some nodes, those whose frames a fault spoils on their way out, as "fault" events have said so far."""
+
+    def __init__(self, nodes: Collection[str]) -> None:
+        self.nodes = frozenset(nodes)
+        self.now: frozenset[str] = frozenset()
+
+    def __contains__(self, node: str) -> bool:
+        return node in self.now
+
+    def note(self, event: Event) -> None:
+        _, _, _, fault, place, begins = event
+        if fault in TAMPERED:
+            concerned = self.nodes.intersection(place.replace(",", " ").split())
+            self.now = self.now | concerned if begins else self.now - concerned
 
 
 @dataclass(frozen=True)

@@ -6,10 +6,10 @@ whose frames a fault spoils on their way out: whom it obeys is not known.
 """
 
 from busim.events import bits
-from busim.events.journal import Event, Journal
+from busim.events.journal import Journal
 from busim.events.table import REPORTED
 from busim.requirements.in_a_log import Wire
-from busim.requirements.requirement import TAMPERED, Context, Requirement
+from busim.requirements.requirement import Context, Requirement, Spoilt
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
@@ -28,19 +28,12 @@ class OneInControl(Requirement):
         self.apart_since_ns: int | None = None
         self.apart_until_ns = 0
         """When the one of them that was heard less lately still said so."""
-        self.untrue: set[str] = set()
-        """Drives' nodes whose own reports are spoilt on their way out."""
+        self.untrue = Spoilt(self.situation.by_node)
 
     def attach(self, journal: Journal) -> None:
-        journal.watch_events("fault", self._fault)
+        journal.watch_events("fault", self.untrue.note)
         for address in self.situation.by_address:
             journal.watch_frames(bits.CODE_DRIVE_OBEYS << 6 | address, self._obeys)
-
-    def _fault(self, event: Event) -> None:
-        _, _, _, fault, place, begins = event
-        if fault in TAMPERED:
-            concerned = {node for node in self.situation.by_node if node in place.replace(",", " ").split()}
-            self.untrue = self.untrue | concerned if begins else self.untrue - concerned
 
     def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         drives = [drive for drive in self.situation.drives.values() if drive.node not in self.untrue]

@@ -13,7 +13,7 @@ from busim.events.journal import Event, Journal
 from busim.events.table import REPORTED
 from busim.protocol.plan import StationPlan
 from busim.requirements.in_a_log import Reported
-from busim.requirements.requirement import TAMPERED, Context, Requirement
+from busim.requirements.requirement import Context, Requirement, Spoilt
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, NEVER
 
@@ -77,8 +77,8 @@ class Transfer(Requirement):
         """(station's node, drive) -> which of the drive's reports count there."""
         self.heard_ns: dict[tuple[str, str], int] = {}
         """The same -> when one counted last."""
-        self.untrue: set[str] = set()
-        """Nodes whose own reports are spoilt on their way out: whom they obey is not known."""
+        self.untrue = Spoilt(self.situation.node_of.values())
+        """Whom such a node obeys, or what it asks, is not known."""
 
     def attach(self, journal: Journal) -> None:
         for address in self.situation.by_address:
@@ -90,13 +90,7 @@ class Transfer(Requirement):
         journal.watch_events("start", self._start)
         journal.watch_events("key", self._key)
         journal.watch_events("lever", self._lever)
-        journal.watch_events("fault", self._fault)
-
-    def _fault(self, event: Event) -> None:
-        _, _, _, fault, place, begins = event
-        if fault in TAMPERED:
-            concerned = set(place.replace(",", " ").split()) & set(self.situation.node_of.values())
-            self.untrue = self.untrue | concerned if begins else self.untrue - concerned
+        journal.watch_events("fault", self.untrue.note)
 
     def _lever(self, event: Event) -> None:
         _, _, _, station, drive, permille, _ = event
@@ -143,8 +137,8 @@ class Transfer(Requirement):
 
     def _may_leave_out(self, now_ns: int, take: Take, name: str) -> None:
         """A claim does not want a drive that its station may take: has it a reason to?"""
-        spoilt = {self.situation.drives[name].node, self.situation.node_of[take.station.address]} & self.untrue
-        if spoilt or not self.situation.reception_known:
+        drive, station = self.situation.drives[name].node, self.situation.node_of[take.station.address]
+        if drive in self.untrue or station in self.untrue or not self.situation.reception_known:
             return
         last = self.last.get(take.station.address)
         refused = (
