@@ -1,7 +1,8 @@
 """The station in control dies or goes silent: every other live station that the drive reaches shows it and sounds.
 
 Counted from the last valid lever frame the drive received. Of a drive that is hardly heard no station may believe a single
-report: it knows of the loss by the first that counts for it, and has from there, at the least, what it takes to show one.
+report: it knows of the loss by the first that counts for it, and has from there, at the least, what it takes to show one. An
+alarm is a line whose cause is there, or one of that drive or that station whose cause is over and that sounds still.
 HSC Code 2000, 11.2: a failure of remote control gives an audible and visual alarm; SOLAS II-1/31: each position shows which one is
 in control. That one can then take is `station.transfer`'s to judge.
 """
@@ -43,10 +44,10 @@ class Loss(Requirement):
             for drive in self.situation.drives.values()
         }
         """(station, drive) -> which of the drive's reports count for that station."""
-        self.lost: dict[int, tuple[int, str, set[str]]] = {}
+        self.lost: dict[int, tuple[int, int, set[str]]] = {}
         """Drive that lost its station -> (last good lever frame, the station that is lost, the stations that know)."""
-        self.open: dict[str, tuple[int, str]] = {}
-        """Station -> (last good lever frame of the lost one, what was lost): it has still to show it."""
+        self.open: dict[str, tuple[int, int, int]] = {}
+        """Station -> (last good lever frame of the lost one, which that is, the drive that lost it): it has still to show it."""
 
     def _rule(self, station: int, drive: DriveView) -> bits.CounterRule | bits.SeveralBusesRule:
         plan = self.context.plan
@@ -82,18 +83,17 @@ class Loss(Requirement):
             return
         before = self.obeyed.pop(drive, None)
         if before is not None and bits.field(whole, bits.OBEYS_CAUSE) in LOST_CAUSES:
-            lost = self.situation.node_of[before[0]]
-            self.lost[drive] = before[1], lost, {lost}
+            self.lost[drive] = before[1], before[0], {self.situation.node_of[before[0]]}
         if drive in self.lost:
             base_ns, lost, knowing = self.lost[drive]
             for node in sorted(told - knowing & self.situation.running - self.open.keys()):
-                self.open[node] = max(base_ns, now_ns - (self.limit_ms - SLACK_MS) * MS), lost
+                self.open[node] = max(base_ns, now_ns - (self.limit_ms - SLACK_MS) * MS), lost, drive
             knowing |= told
         self._look(now_ns)
 
     def _over(self, now_ns: int) -> None:
         """Some drive obeys somebody: what has not been shown by now is late, or is not wanted any more."""
-        for node, (base_ns, lost) in list(self.open.items()):
+        for node, (base_ns, lost, _) in list(self.open.items()):
             if now_ns - base_ns > self.limit_ms * MS:
                 self._late(node, base_ns, lost, now_ns)
                 del self.open[node]
@@ -105,16 +105,20 @@ class Loss(Requirement):
             self._look(event[0])
 
     def _look(self, now_ns: int) -> None:
-        for node, (base_ns, lost) in list(self.open.items()):
-            view = self.situation.alarms.at(node)
-            alarmed = any(line.state != LINE_OVER for line in view.lines.values())
-            if self.situation.shows.get(node, 0) in SHOWS_LOSS and alarmed:
+        for node, (base_ns, lost, drive) in list(self.open.items()):
+            if self.situation.shows.get(node, 0) in SHOWS_LOSS and self._alarms(node, lost, drive):
                 del self.open[node]
-                self.tally.measure(-(-(now_ns - base_ns) // MS), now_ns, f"{node}: shows and alarms that {lost} lost control")
+                told = f"{node}: shows and alarms that {self.situation.node_of[lost]} lost control"
+                self.tally.measure(-(-(now_ns - base_ns) // MS), now_ns, told)
 
-    def _late(self, node: str, base_ns: int, lost: str, now_ns: int) -> None:
+    def _alarms(self, node: str, lost: int, drive: int) -> bool:
+        view = self.situation.alarms.at(node)
+        return any(line.state != LINE_OVER or (view.sounds and line.about in (lost, drive)) for line in view.lines.values())
+
+    def _late(self, node: str, base_ns: int, lost: int, now_ns: int) -> None:
         waited_ms = (now_ns - base_ns) // MS
-        self.tally.measure(waited_ms, now_ns, f"{node}: did not show and alarm that {lost} lost control")
+        told = f"{node}: did not show and alarm that {self.situation.node_of[lost]} lost control"
+        self.tally.measure(waited_ms, now_ns, told)
 
     def _start(self, event: Event) -> None:
         """Its program begins: it has heard of nothing yet."""
@@ -128,7 +132,7 @@ class Loss(Requirement):
         self.open.pop(event[3], None)
 
     def finish(self, now_ns: int) -> Verdict:
-        for node, (base_ns, lost) in self.open.items():
+        for node, (base_ns, lost, _) in self.open.items():
             if now_ns - base_ns > self.limit_ms * MS:
                 self._late(node, base_ns, lost, now_ns)
             else:

@@ -70,12 +70,17 @@ def test_loss_a_run_that_ends_too_soon_is_inconclusive() -> None:
     assert lost().says() == "inconclusive"
 
 
-def test_loss_an_alarm_that_is_over_is_none() -> None:
+@pytest.mark.parametrize(("about", "sounds", "enough"), [
+    (PORT, True, True), (WHEELHOUSE, True, True), (BRIDGE, True, False), (PORT, False, False), (WHEELHOUSE, False, False),
+])  # fmt: skip
+def test_loss_an_alarm_that_is_over_is_one_while_it_sounds_of_what_was_lost(about: int, sounds: bool, enough: bool) -> None:
     rig = lost()
     rig.event("output", BRIDGE_NODE, "shows", SHOWS_NOBODY)
-    alarm_line(rig, BRIDGE_NODE, state=4)
+    alarm_line(rig, BRIDGE_NODE, "node_lost", about, state=4)
+    rig.event("output", BRIDGE_NODE, "sounder", int(sounds))
+    rig.obeys(0, 2, drive=PORT, cause=2)
     rig.after(1000)
-    assert rig.says() == "fail"
+    assert rig.says() == ("pass" if enough else "fail")
 
 
 @pytest.mark.parametrize("cause", [0, 4, 5, 6, 9])
@@ -399,9 +404,7 @@ def test_duplicate_a_corrupt_frame_is_nobody() -> None:
     assert rig.says() == "not exercised"
 
 
-@pytest.mark.parametrize(
-    ("by_false", "by_true", "verdict"), [(True, False, "fail"), (True, True, "pass"), (False, True, "pass")]
-)
+@pytest.mark.parametrize(("by_false", "by_true", "verdict"), [(True, False, "fail"), (True, True, "pass"), (False, True, "pass")])
 def test_duplicate_a_gear_that_only_the_false_lever_asked_for(by_false: bool, by_true: bool, verdict: str) -> None:
     rig = duplicate()
     alarm_line(rig, WHEELHOUSE_NODE, "two_at_one_address", WHEELHOUSE)
