@@ -30,7 +30,7 @@ from busim.protocol.alarms import (
 from busim.protocol.catalogue import ALARM, ALARM_ANSWER, DRIVE_OBEYS, NEUTRAL_NOW, NOTICE
 from busim.protocol.codec import INVALID, check, counter_of, read_plain
 from busim.protocol.counter import ACCEPTED, DUPLICATE, REFUSED, counter_watch
-from busim.protocol.ids import address_of
+from busim.protocol.ids import HELM_ADDRESSES, address_of, make_id
 from busim.protocol.plan import WirePlan
 from busim.seam import NOTHING, OUTPUT, QUEUE, Action, Actions, FrameHandler
 from busim.units import MS, NEVER
@@ -65,6 +65,7 @@ class AlarmList:
         self.counters = {
             (message.code, other): counter_watch(plan, address, other, message)
             for other in self.roll_call.members
+            if other in HELM_ADDRESSES
             for message in (ALARM, ALARM_ANSWER)
         }
         self.lights: dict[tuple[int, int], set[int]] = {}
@@ -87,10 +88,9 @@ class AlarmList:
     def receives(self) -> dict[tuple[int, int], FrameHandler]:
         """What it has to hear that its node does not hear anyway: reports of drives and neutral_now the node hands on itself."""
         handlers: dict[tuple[int, int], FrameHandler] = dict.fromkeys(self.roll_call.heartbeat_ids(), self.roll_call.hear)
-        for other, presence in self.roll_call.members.items():
-            for bus in presence.heard_ns:
-                handlers[bus, ALARM.can_id(other)] = self.on_alarm
-                handlers[bus, ALARM_ANSWER.can_id(other)] = self.on_answer
+        for code, other in self.counters:
+            on_frame = self.on_alarm if code == ALARM.code else self.on_answer
+            handlers |= {(bus, make_id(code, other)): on_frame for bus in self.roll_call.members[other].heard_ns}
         handlers |= dict.fromkeys(self.lights, self.on_notice)
         for station in self.helm.keys:
             if station != self.address:

@@ -1,4 +1,4 @@
-"""Which other helm nodes a listener hears, and what their silence means: one node, everybody beyond a place of a bus, or all.
+"""Whom a listener hears of helm and navigation nodes, and what silence means: one node, everybody beyond a place of a bus, or all.
 
 A node counts as missing once nothing of it was heard for `heartbeat_missing_ms`; one that was never heard, so long after this
 node's own start. Everything here is this node's own reception; the order of nodes along each trunk is the plan's.
@@ -71,7 +71,8 @@ class Presence:
 
 class RollCall:
     __slots__ = (
-        "address", "causes", "changed_ns", "due_ns", "fingerprint", "members", "missing_ns", "parents", "settle_ns", "trunks",
+        "address", "causes", "changed_ns", "due_ns", "fingerprint", "helm", "members", "missing_ns", "parents", "settle_ns",
+        "trunks",
     )  # fmt: skip
 
     def __init__(self, plan: WirePlan, address: int) -> None:
@@ -81,11 +82,12 @@ class RollCall:
         self.settle_ns = 2 * plan.timing.heartbeat_ms * MS
         """Nodes behind one cut are found missing one after another, as their heartbeats would have come."""
         mine = plan.buses_of(address)
-        self.trunks = {bus: tuple(each for each in plan.buses[bus][2] if each in HELM_ADDRESSES) for bus in mine}
+        self.trunks = {bus: plan.roll_of(bus) for bus in mine}
         self.members: dict[int, Presence] = {}
         for other in sorted({each for trunk in self.trunks.values() for each in trunk} - {address}):
             shared = tuple(bus for bus in mine if other in self.trunks[bus])
             self.members[other] = Presence(counter_watch(plan, address, other, HEARTBEAT), shared)
+        self.helm = [presence for other, presence in self.members.items() if other in HELM_ADDRESSES]
         self.due_ns = NEVER
         self.changed_ns = 0
         """When somebody was found missing, or heard again, last."""
@@ -118,7 +120,8 @@ class RollCall:
             if presence.missing:
                 self.due_ns = now_ns
             return NOTHING
-        same_boat = word >> _FINGERPRINT_AT & _FINGERPRINT_MASK == self.fingerprint
+        # What a navigation node does hangs on nothing of the helm's.
+        same_boat = word >> _FINGERPRINT_AT & _FINGERPRINT_MASK == self.fingerprint or can_id & ADDRESS_MASK not in HELM_ADDRESSES
         if same_boat != presence.same_boat or presence.missing:
             presence.same_boat = same_boat
             self.due_ns = now_ns
@@ -168,9 +171,9 @@ class RollCall:
         before = {child: parent for child, parent in self.parents.items() if parent[0] in (BUS_LOST_BEYOND, ONE_BUS_LOST)}
         self.parents = {}
         causes: list[Cause] = []
-        gone = [address for address, presence in self.members.items() if presence.gone]
-        if gone and len(gone) == len(self.members):
+        if self.helm and all(presence.gone for presence in self.helm):
             causes.append((HEARS_NOTHING, self.address))
+            gone = [address for address, presence in self.members.items() if presence.gone]
             self.parents = {(NODE_LOST, address): (HEARS_NOTHING, self.address) for address in gone}
         for address, presence in self.members.items():
             if presence.gone:

@@ -3,7 +3,7 @@
     BUSIM_NODE_ADDRESS, BUSIM_NODE_NAME, BUSIM_NODE_KIND (one of BUSIM_KIND_), BUSIM_NODE_BUILD, BUSIM_NODE_BUSES (bit n: bus n),
     BUSIM_NODE_WATCHDOG_MS; BUSIM_NODE_ID_OF_<MESSAGE> and BUSIM_NODE_PERIOD_OF_<MESSAGE>_MS of each message it sends
     busim_node_sends[], busim_node_watches[] (ids in rising order: an acceptance filter), busim_node_taps[] (bit timing, place, and
-    the helm nodes along that bus, as who lists what fell silent wants them), each with _count
+    the helm and navigation nodes along that bus, as who lists what fell silent wants them), each with _count
     busim_node_station, _drive, _rudder, _cutout, _panel: its own row of the boat's tables, NULL where it is no such thing
     busim_node_zones[], busim_node_lights[]: the rows of what it feeds, with _count
     busim_node_watch_of(id): the row of a frame heard, NULL for one that is not for this node
@@ -21,7 +21,6 @@ from busim.export.c_tables import LIST_NAMES
 from busim.export.c_text import Names, array, c_word, comment, guarded, heading, hexadecimal, literal, macro, truth, unsigned
 from busim.export.exchange import Sent, Watched, name_of_sender, sent_by, watched_by
 from busim.protocol import values
-from busim.protocol.ids import HELM_ADDRESSES
 from busim.protocol.plan import WirePlan
 
 ROLES: Final = (("station", STATIONS), ("drive", DRIVES), ("rudder", RUDDERS), ("cutout", CUTOUTS), ("panel", PANELS))
@@ -54,8 +53,8 @@ typedef struct busim_tap {
     uint8_t quanta; /* of a bit */
     uint16_t sample_point_permille;
     uint8_t jump_quanta;
-    const uint8_t *helm; /* addresses of the helm nodes on it, along the trunk */
-    uint16_t helm_count;
+    const uint8_t *roll; /* addresses of the helm and navigation nodes on it, along the trunk */
+    uint16_t roll_count;
 } busim_tap;"""
 
 LOOK_UP: Final = """\
@@ -167,7 +166,7 @@ def node_source(node: NodeOf, head: str) -> str:
     blocks = [comment(head), '#include "busim_node.h"', heading("what it sends")]
     blocks += [*_table("sends", "sent", _sent_rows(node)), heading("what it has to watch")]
     blocks += [*_table("watches", "watched", _watched_rows(node)), heading("how it is wired")]
-    blocks += [*_helm_arrays(node), *_table("taps", "tap", _tap_rows(node)), heading("its own rows of the boat's tables")]
+    blocks += [*_roll_arrays(node), *_table("taps", "tap", _tap_rows(node)), heading("its own rows of the boat's tables")]
     for role, part in ROLES:
         places = node.own_places(part)
         blocks.append(f"const {part.struct} *const busim_node_{role} = {f'&{part.table}[{places[0]}]' if places else 'NULL'};")
@@ -206,14 +205,10 @@ def _watched_rows(node: NodeOf) -> list[str]:
     return rows
 
 
-def _helm_on(node: NodeOf, bus: int) -> list[int]:
-    return [address for address in node.plan.buses[bus][2] if address in HELM_ADDRESSES]
-
-
-def _helm_arrays(node: NodeOf) -> Iterator[str]:
+def _roll_arrays(node: NodeOf) -> Iterator[str]:
     for bus in node.plan.buses_of(node.address):
-        if helm := _helm_on(node, bus):
-            yield f"static const uint8_t helm_of_bus_{bus}[] = {{{', '.join(unsigned(address) for address in helm)}}};"
+        if roll := node.plan.roll_of(bus):
+            yield f"static const uint8_t roll_of_bus_{bus}[] = {{{', '.join(unsigned(address) for address in roll)}}};"
 
 
 def _tap_rows(node: NodeOf) -> list[str]:
@@ -224,11 +219,11 @@ def _tap_rows(node: NodeOf) -> list[str]:
         if name in mine.taps:
             tap = mine.taps[name]
             ends = tap.at_m in node.boat.buses[name].terminators_m
-            helm = _helm_on(node, number)
+            roll = node.plan.roll_of(number)
             values_in_order = (
                 f"{number}u", unsigned(rate), unsigned(round(tap.at_m * 1000)), unsigned(round(tap.drop_m * 1000)),
                 truth(tap.plug), truth(ends), f"{board.quanta}u", f"{board.sample_point_permille}u",
-                f"{board.jump_quanta}u", f"helm_of_bus_{number}" if helm else "NULL", f"{len(helm)}u",
+                f"{board.jump_quanta}u", f"roll_of_bus_{number}" if roll else "NULL", f"{len(roll)}u",
             )  # fmt: skip
             rows.append(f"{comment(name)} {{{', '.join(values_in_order)}}}")
     return rows

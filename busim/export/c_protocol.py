@@ -51,7 +51,7 @@ from busim.export.c_tables import table_declarations, table_definitions, value_d
 from busim.export.c_text import Names, comment, filled, guarded, heading, macro, unsigned
 from busim.protocol.catalogue import PROTOCOL_VERSION
 from busim.protocol.crc8 import BYTE_TABLE, FINAL_XOR, POLYNOMIAL, START
-from busim.protocol.ids import ADDRESS_BITS, ADDRESS_MASK
+from busim.protocol.ids import ADDRESS_BITS, ADDRESS_MASK, HELM_ADDRESSES
 
 TYPES: Final = """\
 typedef enum busim_result {
@@ -203,6 +203,7 @@ def protocol_header(head: str) -> str:
 def _declarations() -> Iterator[str]:
     names = Names()
     yield macro(names.give("protocol_version"), unsigned(PROTOCOL_VERSION))
+    yield macro(names.give("last_helm_address"), unsigned(HELM_ADDRESSES[-1]))
     yield TYPES
     yield PROTOTYPES
     yield from value_declarations(names)

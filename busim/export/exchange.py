@@ -103,6 +103,7 @@ def _alarm_list(plan: WirePlan, address: int) -> Iterator[Wanted]:
             yield c.ALARM, other, 0, "its alarms"
             yield c.ALARM_ANSWER, other, 0, "the crew's answers"
     for driver in sorted({light.driver for light in plan.navigation_lights}):
+        yield c.HEARTBEAT, driver, missing_ms, "a navigation node: missing, it is alarmed"
         yield c.NOTICE, driver, 0, "a navigation light's lamp or fuse has failed"
     for station in plan.stations:
         if station.address != address:

@@ -46,10 +46,10 @@ def alarm_rules(plan: WirePlan) -> Iterator[str]:
     yield "### What a listener sees by itself"
     yield bullets(
         [
-            f"node_lost: nothing new in the heartbeat of a helm node on its buses for {missing} ms (heartbeat_missing_ms), counted "
-            "from its own start for one never heard. one_bus_lost: the same on one bus of several they share. other_boat_file: "
-            "the heartbeat carries another helm fingerprint.",
-            "hears_nothing: every helm node on its buses is lost. They are listed under it.",
+            "node_lost: nothing new in the heartbeat of a helm node on its buses, or of a navigation node, for "
+            f"{missing} ms (heartbeat_missing_ms), counted from its own start for one never heard. one_bus_lost: the same on one "
+            "bus of several they share. other_boat_file: the heartbeat of a helm node carries another helm fingerprint.",
+            "hears_nothing: every helm node on its buses is lost. All that are lost are listed under it.",
             f"bus_lost_beyond: two or more nodes that fell silent within {a.TOGETHER_MS} ms of each other are all nodes from one "
             f"place of a trunk to its end, seen from here, and nobody else fell silent with them. Named {settle} ms after the last "
             "change, by the nearest of them; they are listed under it.",
@@ -91,7 +91,8 @@ def alarm_rules(plan: WirePlan) -> Iterator[str]:
             "feed is ignored, and so is this number in alarm.",
             "notice has no CRC and no counter. One frame whose state is not gone raises the alarm. Two by one bus whose state is "
             "gone end it, where none that is not gone came between them. Another number is another occurrence: it arises anew.",
-            f"It ends too once nothing was heard of it for {a.UNCONFIRMED_MS} ms: nobody lists a silent navigation node.",
+            f"It ends too once its sender has been heard for {a.UNCONFIRMED_MS} ms without it; while its sender is lost it stands "
+            "under that.",
             "The sender of a notice follows no answer. An acknowledgement holds in the list it is pressed at, and goes out as "
             f"alarm_answer with the navigation node as raiser, every {a.ANSWER_REPEAT_MS} ms for {a.ANSWER_LONGEST_MS} ms: other "
             "lists follow it. A list that starts later raises the alarm anew. Silences end by each list's own clock.",

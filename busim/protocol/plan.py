@@ -195,6 +195,11 @@ class WirePlan:
         others = {other for other, _, _ in self.nodes if other in HELM_ADDRESSES and other != address}
         return tuple(bus for bus in self.buses_of(address) if others.intersection(self.buses[bus][2])) or self.buses_of(address)
 
+    def roll_of(self, bus: int) -> tuple[int, ...]:
+        """Whose silence on this bus is alarmed, along its trunk: helm nodes, and those that feed navigation lights."""
+        drivers = {light.driver for light in self.navigation_lights}
+        return tuple(address for address in self.buses[bus][2] if address in HELM_ADDRESSES or address in drivers)
+
     def buses_for(self, can_id: int) -> tuple[int, ...]:
         """Numbers of the buses on which a frame goes out."""
         address = address_of(can_id)

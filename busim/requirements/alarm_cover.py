@@ -7,6 +7,7 @@ from busim.protocol.plan import WirePlan
 LISTENERS = ("station", "alarm")
 DRIVE_ALARMS = (bits.CONTROL_LOST, bits.SHIFT_FAULT, bits.THROTTLE_FAULT, bits.SENSOR_FAULT)
 PARENTS_OF_LOSS = (bits.NODE_LOST, bits.LEVER_FAULT_ALARM, bits.CONTROL_LOST, bits.BUS_LOST_BEYOND, bits.HEARS_NOTHING)
+FIRST_BEYOND_HELM = 16
 
 
 class Cover:
@@ -51,6 +52,13 @@ class Cover:
             if line.which == bits.LAMP_OR_FUSE_FAILED and line.about == light and line.state != LINE_OVER:
                 return True
         return view.hidden > 0 and all(line.priority >= bits.WARNING for line in view.lines.values())
+
+
+def called_of(plan: WirePlan) -> set[int]:
+    """Addresses of those whose silence is alarmed: every node of the helm, and every one that feeds navigation lights."""
+    return {address for address, _, _ in plan.nodes if address < FIRST_BEYOND_HELM} | {
+        light.driver for light in plan.navigation_lights
+    }
 
 
 def listeners_of(plan: WirePlan) -> dict[str, int]:

@@ -7,7 +7,7 @@ from busim.events import bits
 from busim.events.alarm_view import LINE_ACKNOWLEDGED
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
-from busim.requirements.alarm_cover import Cover, listeners_of
+from busim.requirements.alarm_cover import Cover, called_of, listeners_of
 from busim.requirements.in_a_log import NotInALog
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
@@ -46,9 +46,8 @@ class Kept(Requirement):
         """Listener -> lost node that it shows as acknowledged -> since when."""
 
     def attach(self, journal: Journal) -> None:
-        for address in self.situation.node_of:
-            if address < 16:
-                journal.watch_frames(bits.CODE_HEARTBEAT << 6 | address, self._heartbeat)
+        for address in called_of(self.context.plan):
+            journal.watch_frames(bits.CODE_HEARTBEAT << 6 | address, self._heartbeat)
         for kind in ("output", "key", "start", "power"):
             journal.watch_events(kind, getattr(self, f"_{kind}"))
 

@@ -9,7 +9,7 @@ control; NTSB 2013: nobody in command after power came back, and nothing said so
 from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
-from busim.requirements.alarm_cover import Cover, listeners_of
+from busim.requirements.alarm_cover import Cover, called_of, listeners_of
 from busim.requirements.in_a_log import NotInALog
 from busim.requirements.requirement import Context, Requirement, hung_node
 from busim.requirements.verdict import Tally, Verdict
@@ -19,7 +19,6 @@ NOTICED_MS = 1000
 """What keeps a thought (Miller 1968; Card 1991)."""
 NEUTRAL_NOW = 5
 """A cause somebody wanted."""
-HELM = 16
 
 
 class Listener:
@@ -83,18 +82,16 @@ class Shown(Requirement):
         self.showing = False
         """Somebody's present silence was shown by somebody."""
         self.lights = {(light.driver, light.number): light.name for light in plan.navigation_lights}
+        self.called = called_of(plan)
         self.listeners: dict[str, Listener] = {}
         for node, address in listeners_of(plan).items():
             mine = set(plan.buses_of(address))
-            others = tuple(
-                other for other, _, _ in plan.nodes if other < HELM and other != address and mine & set(plan.buses_of(other))
-            )
+            others = tuple(other for other in sorted(self.called - {address}) if mine & set(plan.buses_of(other)))
             self.listeners[node] = Listener(address, self.situation.host_bit[address], Cover(plan, address), others)
 
     def attach(self, journal: Journal) -> None:
-        for address in self.situation.node_of:
-            if address < HELM:
-                journal.watch_frames(bits.CODE_HEARTBEAT << 6 | address, self._heartbeat)
+        for address in self.called:
+            journal.watch_frames(bits.CODE_HEARTBEAT << 6 | address, self._heartbeat)
         for address in self.situation.by_address:
             journal.watch_frames(bits.CODE_DRIVE_OBEYS << 6 | address, self._obeys)
         for driver in {driver for driver, _ in self.lights}:

@@ -3,7 +3,7 @@
  * Its room: sound nodes raise alarms about themselves only, so a helm of 15 has at most 5 of each of two drives, 3 of the rudder, 2
  * of each of two cutouts and of each of the others (35); and this one sees at most 4 of each of 14 others, 2 of each of 15 keys, 3
  * let go of, and 3 of the whole (92). Only a node that is not sound sends more; then the most urgent are kept. Navigation lights
- * have room beside that, one each.
+ * have room beside that, and so have the nodes that feed them: 1 for each light, 3 for each node.
  */
 
 #include "list_alarms.h"

@@ -10,8 +10,8 @@
 
 #ifndef LIST_MOST_ALARMS
 /* All that a helm of 15 sound nodes can have at once, 35 that are sent and 92 that a listener sees itself (list_alarms.c counts),
- * and one of each navigation light, of which a boat has at most 63. */
-#define LIST_MOST_ALARMS (128u + BUSIM_BOAT_COUNT_OF_NAVIGATION_LIGHTS)
+ * and of each navigation light one, and three of the node that feeds it. */
+#define LIST_MOST_ALARMS (128u + 4u * LIST_MOST_LIGHTS)
 #endif
 #define LIST_MOST_LINES (LIST_MOST_ALARMS + BUSIM_COUNT_OF_ALARMS) /* those of this node's own beside them */
 

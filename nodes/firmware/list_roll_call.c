@@ -72,6 +72,11 @@ list_cause list_parent_of(const list_roll_call *call, list_cause child)
 
 /* ---------------------------------------------------------------------------------- hearing */
 
+static bool of_helm(uint8_t address)
+{
+    return address <= BUSIM_LAST_HELM_ADDRESS;
+}
+
 static bool is_on(unsigned buses, uint8_t bus)
 {
     return ((buses >> bus) & 1u) != 0u;
@@ -153,7 +158,8 @@ void list_roll_call_hear(list_roll_call *call, int64_t now_ns, uint8_t bus, cons
         }
         return;
     }
-    same_boat = heartbeat.helm_fingerprint == BUSIM_BOAT_FINGERPRINT_OF_HELM;
+    /* What a navigation node does hangs on nothing of the helm's. */
+    same_boat = heartbeat.helm_fingerprint == BUSIM_BOAT_FINGERPRINT_OF_HELM || !of_helm(presence->address);
     if (same_boat != presence->same_boat || presence->missing != 0u) {
         presence->same_boat = same_boat;
         call->due_ns = now_ns;
@@ -198,12 +204,12 @@ static silent_ones lost_towards(const list_roll_call *call, const busim_tap *tap
     silent_ones lost;
     int64_t first_ns = 0;
     int64_t last_ns = 0;
-    int place = way > 0 ? (int)tap->helm_count - 1 : 0;
+    int place = way > 0 ? (int)tap->roll_count - 1 : 0;
     uint8_t turned;
     lost.count = 0u;
     for (; place != here && lost.count < LIST_MOST_OTHERS; place -= way) {
         int64_t heard_ns;
-        if (!silent_on(call, tap->helm[place], tap->bus, &heard_ns)) {
+        if (!silent_on(call, tap->roll[place], tap->bus, &heard_ns)) {
             break;
         }
         first_ns = lost.count == 0u ? heard_ns : node_earlier(first_ns, heard_ns);
@@ -211,7 +217,7 @@ static silent_ones lost_towards(const list_roll_call *call, const busim_tap *tap
         if (last_ns - first_ns > TOGETHER_NS) {
             break;
         }
-        lost.address[lost.count] = tap->helm[place];
+        lost.address[lost.count] = tap->roll[place];
         lost.heard_ns[lost.count] = heard_ns;
         lost.count++;
     }
@@ -257,18 +263,18 @@ static void name_beyond(list_roll_call *call, const busim_tap *tap)
     int here = -1;
     int way;
     silent.count = 0u;
-    for (place = 0u; place < tap->helm_count; place++) {
-        if (tap->helm[place] == BUSIM_NODE_ADDRESS) {
+    for (place = 0u; place < tap->roll_count; place++) {
+        if (tap->roll[place] == BUSIM_NODE_ADDRESS) {
             here = (int)place;
         } else if (silent.count < LIST_MOST_OTHERS &&
-                   silent_on(call, tap->helm[place], tap->bus, &silent.heard_ns[silent.count])) {
-            silent.address[silent.count++] = tap->helm[place];
+                   silent_on(call, tap->roll[place], tap->bus, &silent.heard_ns[silent.count])) {
+            silent.address[silent.count++] = tap->roll[place];
         }
     }
     if (here < 0) {
         return;
     }
-    if (silent.count > 1u && (uint16_t)(silent.count + 1u) == tap->helm_count) { /* nobody at all by this bus of several */
+    if (silent.count > 1u && (uint16_t)(silent.count + 1u) == tap->roll_count) { /* nobody at all by this bus of several */
         put_group(call, cause_of(BUSIM_ALARM_IS_ABOUT_ONE_BUS_LOST, BUSIM_NODE_ADDRESS), &silent);
         return;
     }
@@ -280,22 +286,28 @@ static void name_beyond(list_roll_call *call, const busim_tap *tap)
     }
 }
 
-/* Everybody lost: they stand under that. */
+/* Everybody of the helm lost: they stand under that, and so do navigation nodes that are lost too. */
 static bool name_all_lost(list_roll_call *call)
 {
     const list_cause nothing = cause_of(BUSIM_ALARM_IS_ABOUT_HEARS_NOTHING, BUSIM_NODE_ADDRESS);
+    bool helm = false;
     uint8_t place;
     for (place = 0u; place < call->count; place++) {
-        if (!list_is_gone(&call->members[place])) {
-            return false;
+        if (of_helm(call->members[place].address)) {
+            helm = true;
+            if (!list_is_gone(&call->members[place])) {
+                return false;
+            }
         }
     }
-    if (call->count == 0u) {
+    if (!helm) {
         return false;
     }
     list_causes_add(&call->causes, nothing.which, nothing.about);
     for (place = 0u; place < call->count; place++) {
-        put_under(&call->parents, cause_of(BUSIM_ALARM_IS_ABOUT_NODE_LOST, call->members[place].address), nothing);
+        if (list_is_gone(&call->members[place])) {
+            put_under(&call->parents, cause_of(BUSIM_ALARM_IS_ABOUT_NODE_LOST, call->members[place].address), nothing);
+        }
     }
     return true;
 }

@@ -1,5 +1,5 @@
-/* Which other helm nodes a listener hears, and what their silence means: one node, everybody beyond a place of a bus, or all. The
- * Python one is nodes/roll_call.py.
+/* Whom a listener hears of helm and navigation nodes, and what silence means: one node, everybody beyond a place of a bus, or all.
+ * The Python one is nodes/roll_call.py.
  *
  * A node counts as missing once nothing of it was heard for heartbeat_missing_ms; one that was never heard, so long after this
  * node's own start. The order of nodes along each trunk is that of busim_node_taps.
@@ -11,9 +11,11 @@
 #include "busim_rules.h"
 #include "seam.h"
 
-#define LIST_MOST_OTHERS 14u  /* helm addresses but this node's own */
-#define LIST_MOST_CAUSES 64u  /* of a roll call: 4 for each other node, and some */
-#define LIST_MOST_PARENTS 28u /* a node lost, or lost on one bus */
+/* Navigation lights, and nodes that feed them, that there is room for: with more the tables would no longer fit 8-bit counts. */
+#define LIST_MOST_LIGHTS (BUSIM_BOAT_COUNT_OF_NAVIGATION_LIGHTS < 24u ? BUSIM_BOAT_COUNT_OF_NAVIGATION_LIGHTS : 24u)
+#define LIST_MOST_OTHERS (BUSIM_LAST_HELM_ADDRESS - 1u + LIST_MOST_LIGHTS) /* but this node's own address */
+#define LIST_MOST_CAUSES (4u * LIST_MOST_OTHERS + 8u) /* of a roll call: 4 for each other node, and some */
+#define LIST_MOST_PARENTS (2u * LIST_MOST_OTHERS)     /* a node lost, or lost on one bus */
 
 /* An alarm, and the address it is about. `which` 0: none. */
 typedef struct list_cause {
@@ -66,7 +68,7 @@ void list_roll_call_start(list_roll_call *call, int64_t now_ns);
 void list_roll_call_hear(list_roll_call *call, int64_t now_ns, uint8_t bus, const busim_frame *frame);
 /* To be called once `due_ns` has come. */
 void list_roll_call_look(list_roll_call *call, int64_t now_ns);
-/* NULL where no node of the helm is heard under this address. */
+/* NULL where nobody whose silence is alarmed is heard under this address. */
 const list_presence *list_presence_of(const list_roll_call *call, uint8_t address);
 bool list_is_gone(const list_presence *presence);
 /* What this one stands under; `which` 0: nothing. */

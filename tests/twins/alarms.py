@@ -30,6 +30,17 @@ class DeafToNotices(Station):
         return {key: handler for key, handler in super().receives().items() if key[1] >> 6 != NOTICE.code}
 
 
+class CallsTheHelmAlone(Station):
+    """Its roll holds no navigation node: one that dies with its lights is nowhere in its list."""
+
+    __slots__ = ()
+
+    def __init__(self, *arguments: int) -> None:
+        super().__init__(*arguments)  # type: ignore[arg-type]
+        for light in self.plan.navigation_lights:
+            self.alarms.roll_call.members.pop(light.driver, None)
+
+
 class SilencedForGood(AlarmNode):
     """What was silenced there never sounds again."""
 

@@ -68,6 +68,7 @@ TWINS = (
     Twin("drive", "tests.twins.rudders:NeverSlows", "rudder.no_steer", "wheel_lost", boat="marsh_tern"),
     Twin("alarm", "tests.twins.alarms:SeesNoSilence", "alarm.shown", "silence_returns", boat="marsh_tern"),
     Twin("station", "tests.twins.alarms:DeafToNotices", "alarm.shown", "all_off_under_way", boat="marsh_tern"),
+    Twin("station", "tests.twins.alarms:CallsTheHelmAlone", "alarm.shown", "mast_fuse_blows", boat="marsh_tern"),
     Twin("alarm", "tests.twins.alarms:SilencedForGood", "alarm.kept", "silence_returns", boat="marsh_tern"),
     Twin("station", "tests.twins.alarms:ShowsTheMildest", "alarm.flood", "alarm_flood", boat="marsh_tern"),
     Twin("station", "tests.twins.alarms:AlarmsLate", "station.loss", "crushed_pendant_cable", boat="marsh_tern"),

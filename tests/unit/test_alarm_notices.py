@@ -22,6 +22,7 @@ GONE = 0
 class Mast(AlarmRig):
     def __init__(self, buses: int = 1) -> None:
         super().__init__(small_boat(navigation=True, buses=buses))
+        self.alive.add(MASTHEAD)
         self.wake()
         assert self.states() == []
 
@@ -148,7 +149,7 @@ def test_acknowledged_it_goes_with_its_cause() -> None:
 
 @pytest.mark.parametrize(("unheard_ms", "state"), [(3400, RAISED), (3700, OVER)])
 def test_unheard_for_as_long_as_any_alarm_it_is_over(unheard_ms: int, state: int) -> None:
-    """UNCONFIRMED_MS, 3.5 s, and a look every 100 ms. Its node may have died, and is missed by nobody."""
+    """UNCONFIRMED_MS, 3.5 s, and a look every 100 ms: its node is heard, and says nothing of it."""
     rig = Mast()
     rig.keep_saying(3)
     rig.notice()
@@ -157,6 +158,21 @@ def test_unheard_for_as_long_as_any_alarm_it_is_over(unheard_ms: int, state: int
     rig.notice()
     rig.pass_time(200)
     assert rig.states() == [RAISED]
+
+
+def test_while_its_node_is_lost_it_stands_under_that_and_goes_by_no_silence() -> None:
+    """The lights are as dark as before, and all others of that node are unknown."""
+    rig = failed(number=1)
+    rig.alive.remove(MASTHEAD)
+    rig.pass_time(600)
+    assert rig.lines == [Shown("node_lost", MASTHEAD, RAISED, WARNING, 1)]
+    rig.pass_time(10_000)
+    assert rig.lines == [Shown("node_lost", MASTHEAD, RAISED, WARNING, 1)]
+    rig.alive.add(MASTHEAD)
+    rig.keep_saying(2, number=1)
+    lost, light = sorted(rig.lines, key=lambda line: line.name, reverse=True)
+    assert (lost.name, lost.state) == ("node_lost", OVER)
+    assert light == Shown(FAILED, ANCHOR_LIGHT, RAISED, WARNING, 0)
 
 
 # ------------------------------------------------------------------------------------------------ answered

@@ -319,10 +319,10 @@ def test_timeouts_and_wiring_of_a_drive() -> None:
     assert "{0x081u, 8u, 0x01u, 250u}" in source  # the wheelhouse's lever, on the helm bus, control_timeout_ms
     assert "{0x085u, 8u, 0x02u, 250u}" in source  # the pendant's, on its own
     assert "{0x281u, 8u, 0x01u, 350u}" in source  # the wheelhouse's heartbeat
-    assert "/* helm */ {0u, 250000ul, 15000u, 400u, false, false, 16u, 875u, 2u, helm_of_bus_0, 8u}" in source
+    assert "/* helm */ {0u, 250000ul, 15000u, 400u, false, false, 16u, 875u, 2u, roll_of_bus_0, 8u}" in source
     nodes = [node for node in shipped("marsh_tern").boat.nodes.values() if "helm" in node.taps and node.address <= 15]
     along = [f"{node.address}u" for node in sorted(nodes, key=lambda node: node.taps["helm"].at_m)]
-    assert f"helm_of_bus_0[] = {{{', '.join(along)}}};" in source
+    assert f"roll_of_bus_0[] = {{{', '.join(along)}}};" in source
     assert "tapped at 15 m, drop 0.4 m" in header
     assert "Terminators (120 ohm) at 0 and 14 m" in header.replace("\n * ", " ")
 

@@ -25,12 +25,14 @@ SENT = [kind.number for kind in ALARMS if kind.raised_by != LISTENER]
 
 
 class Harbour(Told):
-    """A station among helm nodes that beat every 100 ms by the buses they are heard by, and repeat their alarms."""
+    """A station among helm and navigation nodes that beat every 100 ms by the buses they are heard by, and repeat their alarms."""
 
     def __init__(self, firmware: Firmware, boat: str, node: str) -> None:
         super().__init__(firmware.boat(boat), node)
-        others = [address for address, _, _ in self.plan.nodes if address in HELM_ADDRESSES and address != self.address]
+        called = {address for bus in self.plan.buses_of(self.address) for address in self.plan.roll_of(bus)}
+        others = sorted(called - {self.address})
         self.heard_by = {address: set(self.shared_with(address)) for address in others if self.shared_with(address)}
+        self.helm = [address for address in self.heard_by if address in HELM_ADDRESSES]
         self.fingerprints = dict.fromkeys(self.heard_by, self.plan.helm_fingerprint)
         self.obeys = {drive.address: (0, 0, 0) for drive in self.plan.drives}
         """Drive -> (station, number, cause)."""
@@ -91,7 +93,7 @@ def boat_named(name: str, firmware: Firmware) -> str:
 def drawn_change(harbour: Harbour, draw: random.Random) -> None:
     """What may happen to a helm between two heartbeats; mostly nothing."""
     others = list(harbour.heard_by)
-    other, what = draw.choice(others), draw.randrange(160)
+    other, raiser, what = draw.choice(others), draw.choice(harbour.helm), draw.randrange(160)
     bus = draw.choice(harbour.plan.buses_of(harbour.address))
     trunk = harbour.plan.buses[bus][2]
     if what < 4:  # a cut: nobody beyond it
@@ -109,15 +111,15 @@ def drawn_change(harbour: Harbour, draw: random.Random) -> None:
     elif what == 12:
         harbour.fingerprints[other] ^= draw.choice((0, 1))
     elif what < 24:
-        about = other if draw.randrange(8) else draw.randrange(64)
+        about = raiser if draw.randrange(8) else draw.randrange(64)
         which = draw.choice((*SENT, *SENT, 0, draw.randrange(20)))
-        harbour.raised[other, which, about] = [draw.choice((0, 1, 1, 1, 2, 3)), draw.choice((1, 1, 2, 3)), draw.randrange(1, 4)]
+        harbour.raised[raiser, which, about] = [draw.choice((0, 1, 1, 1, 2, 3)), draw.choice((1, 1, 2, 3)), draw.randrange(1, 4)]
     elif what < 29:
         harbour.put(draw.choice(("acknowledge", "acknowledge", "silence")), draw.choice((1, 1, 0)))
     elif what < 33:
-        raiser, which, number = drawn_alarm(harbour, draw)
+        told_by, which, number = drawn_alarm(harbour, draw)
         for _ in range(2):
-            harbour.hear(ALARM_ANSWER, other, which, raiser, draw.choice((ACKNOWLEDGE, SILENCE, 2)), number)
+            harbour.hear(ALARM_ANSWER, raiser, which, told_by, draw.choice((ACKNOWLEDGE, SILENCE, 2)), number)
     elif what < 37 and harbour.obeys:
         station = draw.choice((0, 0, *(station.address for station in harbour.plan.stations)))
         cause = draw.choice((1, CAUSE_NEUTRAL_NOW))
@@ -279,16 +281,16 @@ def test_everybody_beyond_a_cut_is_one_line(firmware: Firmware) -> None:
 
 def test_a_flood_is_capped_but_for_emergencies(firmware: Firmware) -> None:
     harbour = awake(firmware)
-    for raiser in harbour.heard_by:
+    for raiser in harbour.helm:
         harbour.tell(raiser, "lever_fault")
         harbour.tell(raiser, "sensor_fault")
     harbour.pass_s(2)
     assert len(harbour.lines()) == MOST_SHOWN
-    for raiser in harbour.heard_by:
+    for raiser in harbour.helm:
         harbour.tell(raiser, "shift_fault")
         harbour.tell(raiser, "throttle_fault")
     harbour.pass_s(2)
-    assert len(harbour.lines()) == 2 * len(harbour.heard_by) > MOST_SHOWN
+    assert len(harbour.lines()) == 2 * len(harbour.helm) > MOST_SHOWN
     assert firmware.differences(harbour.life, "marsh_tern", "wheelhouse") == []
 
 

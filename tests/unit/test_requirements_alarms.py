@@ -13,7 +13,7 @@ from .alarm_rig import number_of
 from .judge_rig import EVERYBODY, JudgeRig
 from .small_boat import CUTOUT, MASTHEAD, PORT, SALOON, STARBOARD, WHEELHOUSE, small_boat
 
-HELM = (1, 2, 3, 4, 6, 9)
+CALLED = (1, 2, 3, 4, 6, 9, MASTHEAD)
 RAISED, ACKNOWLEDGED, SILENCED, OVER = 1, 2, 3, 4
 WARNING, EMERGENCY = 1, 2
 NOTICE, FAILED = 21, "lamp_or_fuse_failed"
@@ -32,7 +32,7 @@ class AlarmJudge(JudgeRig):
         """Who is not dead beats every 100 ms, and is heard by the mask."""
         for _ in range(for_ms // 100):
             self.after(100)
-            for address in HELM:
+            for address in CALLED:
                 if address not in self.dead:
                     counter = self.counter(hand.HEARTBEAT, address)
                     self.frame(hand.HEARTBEAT, address, hand.heartbeat(address, counter, 1), mask)
@@ -82,6 +82,19 @@ def test_shown_a_silent_node_within_its_limit(after_ms: int, verdict: str) -> No
     rig.line(1, "node_lost", PORT)
     assert rig.says() == verdict
     assert rig.verdict().limit == 1350
+
+
+@pytest.mark.parametrize(("shown_ms", "verdict"), [(1350, "pass"), (1351, "fail"), (0, "fail")])
+def test_shown_a_silent_navigation_node_within_the_same_limit(shown_ms: int, verdict: str) -> None:
+    """Dark lights that nobody is told of."""
+    rig = shown()
+    rig.dead.add(MASTHEAD)
+    rig.pass_time(1300)
+    rig.after(max(shown_ms - 1300, 0))
+    if shown_ms:
+        rig.line(1, "node_lost", MASTHEAD, priority=WARNING)
+    rig.pass_time(1000)
+    assert rig.says() == verdict
 
 
 @pytest.mark.parametrize(
@@ -614,7 +627,7 @@ def test_shown_by_a_line_that_stood_before_the_silence_was_long_enough() -> None
     rig = shown()
     rig.line(1, "hears_nothing", SALOON)
     rig.pass_time(100)
-    rig.dead.update(HELM)
+    rig.dead.update(CALLED)
     rig.pass_time(5000)
     assert rig.says() == "pass"
 

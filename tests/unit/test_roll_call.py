@@ -7,7 +7,7 @@ from busim.units import MS, SECOND
 from nodes.roll_call import RollCall
 
 from . import hand_made_frames as hand
-from .small_boat import SALOON, small_boat
+from .small_boat import MASTHEAD, SALOON, small_boat
 
 MISSING_NS = 350 * MS
 SETTLE_NS = 200 * MS
@@ -20,8 +20,8 @@ OTHERS = (1, 2, 3, 4, 6)
 class RollRig:
     """Its clock stands where a test puts it. `beat` is what somebody sends; `step` lets everybody named beat every 100 ms."""
 
-    def __init__(self, buses: int = 1, address: int = SALOON) -> None:
-        self.plan = small_boat(buses=buses)
+    def __init__(self, buses: int = 1, address: int = SALOON, *, navigation: bool = False) -> None:
+        self.plan = small_boat(buses=buses, navigation=navigation)
         self.roll = RollCall(self.plan, address)
         self.counters: dict[int, int] = {}
         self.now_ns = SECOND
@@ -57,9 +57,9 @@ class RollRig:
         return set(self.roll.causes)
 
 
-def all_there(buses: int = 1, address: int = SALOON) -> RollRig:
-    rig = RollRig(buses, address)
-    others = {1, 2, 3, 4, 6, 9} - {address}
+def all_there(buses: int = 1, address: int = SALOON, *, navigation: bool = False) -> RollRig:
+    rig = RollRig(buses, address, navigation=navigation)
+    others = {1, 2, 3, 4, 6, 9, *([MASTHEAD] if navigation else [])} - {address}
     rig.step(1000, *others)
     assert rig.causes == set()
     return rig
@@ -69,8 +69,9 @@ def all_there(buses: int = 1, address: int = SALOON) -> RollRig:
 
 
 def test_whom_it_calls() -> None:
-    """Helm nodes on its buses, itself and the lights left out."""
+    """Helm nodes on its buses, and nodes that feed navigation lights; itself and other lights left out."""
     assert tuple(RollRig().roll.members) == OTHERS
+    assert tuple(RollRig(navigation=True).roll.members) == (*OTHERS, MASTHEAD)
 
 
 def test_a_node_that_falls_silent_is_lost_at_exactly_its_time() -> None:
@@ -136,6 +137,48 @@ def test_nobody_at_all() -> None:
     assert rig.roll.parents == {(LOST, other): (HEARS_NOTHING, SALOON) for other in OTHERS}
     rig.step(600)
     assert not [cause for cause in rig.causes if cause[0] == BEYOND]
+
+
+# ------------------------------------------------------------------------------------------------ a navigation node
+
+
+def test_a_navigation_node_that_falls_silent_is_lost_like_one_of_the_helm() -> None:
+    """Nobody else would tell that the lights are dark (IMO MSC.253(83): failure of the supply is alarmed; from memory)."""
+    rig = all_there(navigation=True)
+    heard_ns = rig.now_ns
+    rig.step(300, *OTHERS)
+    rig.to(heard_ns + MISSING_NS - 1)
+    assert rig.causes == set()
+    rig.to(heard_ns + MISSING_NS)
+    assert rig.causes == {(LOST, MASTHEAD)}
+    rig.step(200, *OTHERS, MASTHEAD)
+    assert rig.causes == set()
+
+
+def test_nobody_of_the_helm_is_nobody_though_a_navigation_node_is_heard() -> None:
+    rig = all_there(navigation=True)
+    rig.step(600, MASTHEAD)
+    assert rig.causes == {(HEARS_NOTHING, SALOON), *((LOST, other) for other in OTHERS)}
+    assert rig.roll.parents == {(LOST, other): (HEARS_NOTHING, SALOON) for other in OTHERS}
+
+
+def test_a_lost_navigation_node_stands_under_hearing_nothing() -> None:
+    rig = all_there(navigation=True)
+    rig.step(600)
+    assert rig.roll.parents == {(LOST, other): (HEARS_NOTHING, SALOON) for other in (*OTHERS, MASTHEAD)}
+
+
+def test_a_navigation_node_beyond_a_cut_is_part_of_it() -> None:
+    rig = all_there(address=3, navigation=True)
+    rig.step(1000, 1, 2, 4, 6)
+    assert rig.causes == {(BEYOND, SALOON), (LOST, SALOON), (LOST, MASTHEAD)}
+    assert set(rig.roll.parents.values()) == {(BEYOND, SALOON)}
+
+
+def test_the_helm_of_another_boat_is_none_of_a_navigation_nodes_business() -> None:
+    rig = all_there(navigation=True)
+    rig.beat(MASTHEAD, fingerprint=rig.plan.helm_fingerprint ^ 1)
+    assert rig.causes == set()
 
 
 # ------------------------------------------------------------------------------------------------ everybody beyond a place
