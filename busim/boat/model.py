@@ -132,7 +132,7 @@ class Node(Board):
     kind: Name = Field(description="which kind of node, as named by the table in nodes/")
     address: int = Field(ge=1, le=62, description="sender address; 1 to 15 for whoever sends safety messages")
     taps: dict[Name, Tap] = Field(max_length=8, description="the buses it is on, and where")
-    supply: Name = Field(description="what feeds it")
+    supply: Name = Field(description="what feeds it, and navigation lights that it switches")
     board: Name | None = Field(default=None, description="a type under types: boards")
     build: int = Field(default=1, ge=0, le=255, description="software build, modulo 256")
     settings: dict[str, Any] = Field(default_factory=dict, description="the kind's own settings")

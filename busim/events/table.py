@@ -57,6 +57,7 @@ EVENTS: Final = (
     EventKind("lamp", PLANT, ("zone", "permille", "shares"), FROM_PLANT, "what a zone's lamps show: lightness, channels at 8 bits"),
     EventKind("power", HOST, ("node", "on"), FROM_PLANT, "a node's supply came or went"),
     EventKind("start", HOST, ("node", "reset_cause"), FROM_PLANT, "a node's program started"),
+    EventKind("feed", PLANT, ("light", "on"), FROM_PLANT, "the supply that a navigation light burns by came (1) or went (0)"),
     EventKind("fault", FAULT, ("fault", "place", "begins"), FROM_PLANT, "a fault begins (1), ends (0), or strikes at once (2)"),
 )
 

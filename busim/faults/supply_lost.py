@@ -27,7 +27,10 @@ class SupplyFault(Fault):
 class SupplyLost(SupplyFault):
     name = "supply_lost"
     words = "a supply is lost"
-    effect = "every node on it stops at once, on whatever bus; they boot together when it is back"
+    effect = (
+        "every node on it stops at once, on whatever bus, and navigation lights that burn by it are dark; the nodes boot together "
+        "when it is back"
+    )
 
     def begin(self, world: Handles, now_ns: int, place: Any) -> None:
         world.supplies[place.supply].lose(now_ns)

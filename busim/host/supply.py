@@ -1,18 +1,27 @@
-"""A supply: its voltage, and the hosts that hang on it. Below brown-out they stop; once it is back they start.
+"""A supply: its voltage, and the hosts that hang on it. Below brown-out they stop; once it is back they start. Navigation lights
+burn by the supply of the node that switches them, and are dark without.
 
 Faults and the machinery act on it through the methods under "handles"; each can be on several times at once, and what is
 lowest counts. Voltages are in mV. *Model assumption*: a regulator lets go and takes hold at the same voltage, at once.
 """
 
 from collections.abc import Iterable
+from typing import Protocol
 
 from busim.host.host import Host, Kernel, Timer
 from busim.seam import BROWN_OUT_RESET, POWER_ON
 from busim.units import NEVER
 
 
+class Lamps(Protocol):
+    def feed_lamp(self, now_ns: int, light: str, on: bool) -> None: ...
+
+
 class Supply:
-    __slots__ = ("brown_out_mv", "dip", "fed", "hosts", "kernel", "lost", "name", "nominal_mv", "ramp", "sags", "went_out")
+    __slots__ = (
+        "brown_out_mv", "dip", "fed", "hosts", "kernel", "lamps", "lights", "lost", "name", "nominal_mv", "ramp", "sags",
+        "went_out",
+    )  # fmt: skip
 
     def __init__(self, name: str, nominal_mv: int, brown_out_mv: int, kernel: Kernel, hosts: Iterable[Host] = ()) -> None:
         self.name = name
@@ -20,6 +29,9 @@ class Supply:
         self.brown_out_mv = brown_out_mv
         self.kernel = kernel
         self.hosts = list(hosts)
+        self.lamps: Lamps | None = None
+        self.lights: list[str] = []
+        """Of `lamps`, those that burn by it."""
         self.lost = 0
         """How many things have taken it away altogether."""
         self.sags: list[int] = []
@@ -71,14 +83,23 @@ class Supply:
         if due_ns < self.ramp.armed_ns:
             self.kernel.arm(self.ramp, due_ns)
 
+    def _feed_lights(self, now_ns: int, on: bool) -> None:
+        if self.lamps is not None:
+            for light in self.lights:
+                self.lamps.feed_lamp(now_ns, light, on)
+
     # ------------------------------------------------------------------------------------------------ handles
 
     def lose(self, now_ns: int) -> None:
         self.lost += 1
+        if self.lost == 1:
+            self._feed_lights(now_ns, on=False)
         self._changed(now_ns)
 
     def restore(self, now_ns: int) -> None:
         self.lost -= 1
+        if not self.lost:
+            self._feed_lights(now_ns, on=True)
         self._changed(now_ns)
 
     def hold_down(self, now_ns: int, to_mv: int) -> None:

@@ -40,11 +40,13 @@ def _light_of_half_permille(half: int) -> int:
 class Lamp:
     """One zone's lamps. `broken` is 0 sound, 1 open, 2 shorted (its fuse is gone: dark, and sensed as that)."""
 
-    __slots__ = ("broken", "duties", "forced", "shown", "stuck")
+    __slots__ = ("broken", "duties", "fed", "forced", "shown", "stuck")
 
     def __init__(self, channels: int) -> None:
         self.duties = [0] * channels
         self.broken = 0
+        self.fed = True
+        """Its current comes through: of a zone it is its driver's to give."""
         self.forced = False
         """A switch wired past its driver lights it."""
         self.stuck = False
@@ -54,7 +56,7 @@ class Lamp:
 
     def look(self) -> tuple[int, int]:
         """(lightness in permille, shares of its channels at 8 bits each, the first in the highest bits)."""
-        if self.broken:
+        if self.broken or not self.fed:
             return 0, 0
         brightest = FULL_DUTY if self.forced else max(self.duties)
         shares = 0

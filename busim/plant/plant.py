@@ -182,6 +182,12 @@ class Plant:
             lamp.shown = shown
             self.journal.event(now_ns, "lamp", zone, *shown)
 
+    def feed_lamp(self, now_ns: int, light: str, on: bool) -> None:
+        """The supply that a navigation light burns by comes or goes."""
+        self.lamp(light, 1).fed = on
+        self.journal.event(now_ns, "feed", light, int(on))
+        self.say_lamp(now_ns, light)
+
     # ------------------------------------------------------------------------------------------------ what people do, what breaks
 
     def crank(self, now_ns: int, drive: int, for_ns: int) -> None:

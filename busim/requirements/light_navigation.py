@@ -2,7 +2,8 @@
 `alarm.shown`'s.
 
 Intensity and display are the rules' of the road: COLREGs 1972, Rules 20 to 30, and the note to Annex I s. 8 (not limited by
-variable control). No scene, touch, reset or loss of the bus changes them.
+variable control). No scene, touch, reset or loss of the bus changes them. Without the supply they burn by they are dark whatever
+a node does; that it is gone is `alarm.shown`'s.
 """
 
 from busim.events import bits
@@ -37,6 +38,10 @@ class LightNavigation(Requirement):
         self.failed_ns: dict[str, int] = {}
         """Light -> when its lamp or fuse failed, until that is said."""
         self.broken: set[str] = set()
+        self.unfed: set[str] = set()
+        """Lights whose supply is gone."""
+        self.fed_ns: dict[str, int] = {}
+        """Light -> when its supply came back last."""
         self.condition = 0
         self.number = 0
         self.changed_ns = 0
@@ -49,6 +54,7 @@ class LightNavigation(Requirement):
         for node in {light.driver for light in self.lights.values()}:
             journal.watch_frames(bits.CODE_NOTICE << 6 | node, self._notice)
         journal.watch_events("lamp", self._lamp)
+        journal.watch_events("feed", self._feed)
         journal.watch_events("key", self._key)
         journal.watch_events("fault", self._fault)
 
@@ -67,8 +73,9 @@ class LightNavigation(Requirement):
             for name, light in self.lights.items()
             if (self.shown[name] > 0) != self._wanted(name) and self.nodes[name] in self.situation.running
             and mask & self.situation.host_bit[light.driver] and name not in self.broken
+            and name not in self.unfed
         }  # fmt: skip
-        if not self.waits and self.lights:
+        if not self.waits and self.lights and not self.unfed and not self.broken:
             self.tally.held(now_ns, "every navigation light is as the condition wants it")
 
     def _wanted(self, name: str) -> bool:
@@ -79,7 +86,7 @@ class LightNavigation(Requirement):
         if name not in self.lights:
             return
         self.shown[name] = permille
-        if name in self.broken:
+        if name in self.broken or name in self.unfed or self.fed_ns.get(name) == at_ns:
             return
         if permille not in (0, FULL):
             self.tally.fail(at_ns, f"{name}: dimmed to {permille} permille")
@@ -90,6 +97,15 @@ class LightNavigation(Requirement):
             self.tally.fail(at_ns, f"{name}: {'lit' if permille else 'dark'} against the condition")
         elif not self.number and permille and UNDER_WAY not in self.lights[name].lit and name not in self.forced:
             self.tally.fail(at_ns, f"{name}: lit before any condition was heard")
+
+    def _feed(self, event: Event) -> None:
+        at_ns, name, on = event[0], event[3], event[4]
+        if on:
+            self.fed_ns[name] = at_ns
+            self.unfed.discard(name)
+        else:
+            self.unfed.add(name)
+            self.waits.discard(name)
 
     def _key(self, event: Event) -> None:
         name = self.switches.get((event[3], event[4]))

@@ -33,7 +33,7 @@ from busim.simulator.levers import (
     SecondTrack,
     second_track,
 )
-from busim.simulator.lights import light_sources
+from busim.simulator.lights import feed_lights, light_sources
 from busim.simulator.world import Step, World, drives_by_instance
 from busim.units import MS, SECOND, US
 
@@ -92,6 +92,7 @@ def build_world(boat: BoatFile, plan: WirePlan, kinds: Mapping[str, type[Node]],
         world.hosts[name] = host
     world.supplies = _supplies(world)
     world.plant = _plant(world)
+    feed_lights(world)
     world.plant.on_crank = world.starter_draws
     for bus in loop.buses:
         bus.gather = loop.gather_segments

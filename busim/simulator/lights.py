@@ -7,6 +7,7 @@ from busim.boat.derive import channels_of
 from busim.boat.model import BoatFile
 from busim.host.host import Host
 from busim.host.inputs import Constant, Source
+from busim.host.supply import Supply
 from busim.plant.lamp import Lamp
 from busim.plant.plant import Plant
 
@@ -15,6 +16,7 @@ class HasLights(Protocol):
     boat: BoatFile
     hosts: dict[str, Host]
     plant: Plant
+    supplies: dict[str, Supply]
 
 
 class Relay:
@@ -58,6 +60,14 @@ def connect_lights(world: HasLights) -> None:
             world.hosts[zone.node].sinks[f"channel.{channel}"] = world.plant.lamp_sink(name, place, len(channels))
     for name, light in world.boat.navigation_lights.items():
         world.hosts[light.node].sinks[f"channel.{light.channel}"] = relay_sink(world.plant, name)
+
+
+def feed_lights(world: HasLights) -> None:
+    """Navigation lights burn by the supply of the node that switches them. *Model assumption*: a sag leaves them lit."""
+    for name, light in world.boat.navigation_lights.items():
+        supply = world.supplies[world.boat.nodes[light.node].supply]
+        supply.lamps = world.plant
+        supply.lights.append(name)
 
 
 def relay_sink(plant: Plant, name: str) -> Callable[[int, int], None]:

@@ -254,6 +254,52 @@ def test_a_wired_switch_may_light_its_lamp() -> None:
     assert rig.says() == PASS
 
 
+def test_without_the_supply_they_burn_by_they_are_dark_whatever_a_node_does() -> None:
+    rig = Mast()
+    rig.condition(1, 1)
+    rig.event("lamp", "side_lights", 1000, 0)
+    rig.after(1000)
+    rig.event("feed", "side_lights", 0)
+    rig.event("lamp", "side_lights", 0, 0)
+    rig.after(1000)
+    rig.condition(2, 2)
+    rig.event("lamp", "anchor_light", 1000, 0)
+    rig.after(1000)
+    rig.event("feed", "side_lights", 1)
+    rig.event("lamp", "side_lights", 1000, 0)
+    rig.after(400)
+    rig.event("lamp", "side_lights", 0, 0)
+    assert rig.says() == PASS
+
+
+def test_a_light_that_its_node_puts_out_as_it_starts_is_dark_against_the_condition() -> None:
+    rig = Mast()
+    rig.condition(1, 1)
+    rig.event("lamp", "side_lights", 1000, 0)
+    rig.event("feed", "side_lights", 0)
+    rig.event("lamp", "side_lights", 0, 0)
+    rig.after(1000)
+    rig.event("feed", "side_lights", 1)
+    rig.event("lamp", "side_lights", 1000, 0)
+    rig.after(1)
+    rig.event("lamp", "side_lights", 0, 0)
+    assert rig.says() == FAIL
+
+
+@pytest.mark.parametrize(("off_first", "verdict"), [(True, NOT_EXERCISED), (False, PASS)])
+def test_a_light_without_supply_has_no_condition_to_follow(off_first: bool, verdict: str) -> None:
+    """It waited to be lit as its supply went; or was lit already."""
+    rig = Mast()
+    rig.condition(1, 1)
+    if not off_first:
+        rig.event("lamp", "side_lights", 1000, 0)
+    rig.event("feed", "side_lights", 0)
+    rig.after(2000)
+    rig.condition(1, 2)
+    rig.after(2000)
+    assert rig.says() == verdict
+
+
 def test_an_older_condition_changes_nothing() -> None:
     rig = Mast()
     rig.condition(1, 10)

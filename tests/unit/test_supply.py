@@ -4,11 +4,15 @@ The ramp is a straight line, so when it passes brown-out is worked out by hand. 
 starter turns is from memory of what vehicle standards test with (ISO 16750-2, ISO 7637-2), not looked up.
 """
 
+from pathlib import Path
+from typing import Any
+
 import pytest
 
 from busim.boat.load import load_boat
 from busim.faults.brown_out import BrownOutPlace
 from busim.faults.cranking_dip import CrankingPlace
+from busim.faults.fault import NodePlace
 from busim.faults.supply_lost import SupplyPlace
 from busim.faults.table import BY_NAME
 from busim.host.supply import Supply
@@ -16,12 +20,15 @@ from busim.reading.problem import InputError
 from busim.seam import BROWN_OUT_RESET, POWER_ON
 from busim.simulator.build import build_world, power_up
 from busim.simulator.kinds import load_kinds
+from busim.simulator.world import Step
 from busim.units import MS, SECOND
 from tests.unit.small_bus import SmallBus
 
 from .boat_under_way import UNDER_WAY_NS, Boat, boat_under_way
 from .conftest import Edited
 from .first_boat_world import boat
+
+CONFIGS = Path(__file__).parents[2] / "configs"
 
 
 def fed(names: str = "ab") -> tuple[SmallBus, Supply]:
@@ -138,6 +145,31 @@ def test_supply_lost_stops_everything_on_it(under_way: Boat) -> None:
         (start_ns,) = under_way.told("start", node, POWER_ON)
         assert start_ns - UNDER_WAY_NS - SECOND in BOOT_NS
     assert not [frame for frame in under_way.frames if UNDER_WAY_NS < frame[0] < UNDER_WAY_NS + SECOND + 300 * MS]
+
+
+UNDER_WAY_LIGHTS = {"masthead", "sidelights", "sternlight"}
+FEED = ("supply_lost", SupplyPlace(supply="masts"))
+SWITCHER = ("power_lost", NodePlace(node="mast_lights"))
+
+
+@pytest.mark.parametrize(("faults", "lit"), [((FEED,), set()), ((SWITCHER,), UNDER_WAY_LIGHTS), ((FEED, FEED), set())])
+def test_navigation_lights_burn_by_the_supply_of_their_node(faults: tuple[tuple[str, Any], ...], lit: set[str]) -> None:
+    """Their relays stay where they are when the node alone has no power, and when the supply is back. Two causes are two."""
+    loaded = load_boat(CONFIGS / "marsh_tern")
+    world = build_world(loaded.boat, loaded.plan, load_kinds(), 1)
+    begin: list[Step] = [(5 * SECOND, 0, "begin_fault", (number, *fault)) for number, fault in enumerate(faults)]
+    end: list[Step] = [((6 + number) * SECOND, 0, "end_fault", (number, *fault)) for number, fault in enumerate(faults)]
+    world.plan_steps([*power_up(world), *begin, *end])
+
+    def lit_at(now_ns: int) -> set[str]:
+        world.run(now_ns)
+        return {name for name in loaded.boat.navigation_lights if world.plant.lamp(name, 1).shown[0]}
+
+    assert lit_at(5 * SECOND - 1) == UNDER_WAY_LIGHTS
+    assert lit_at(5 * SECOND) == lit
+    assert lit_at(end[-1][0] - 1) == lit
+    assert lit_at(end[-1][0]) == UNDER_WAY_LIGHTS
+    assert lit_at(9 * SECOND) == UNDER_WAY_LIGHTS
 
 
 def test_brown_out_tells_them_why_they_start(under_way: Boat) -> None:

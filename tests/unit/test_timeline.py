@@ -34,6 +34,7 @@ TOLD_ELSEWHERE = {
     "heading": "in the record's events",
     "counts": "in the record's events, and on the rehearsal's screen",
     "ground": "in the table of losses",
+    "feed": "by the supply of its node, and the lamp itself",
 }
 """Events the timeline has no line for, and where they are to be seen."""
 

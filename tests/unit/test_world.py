@@ -57,7 +57,7 @@ def test_the_busy_run_is_busy(whole: Whole) -> None:
     """Or the tests below would show nothing: gears moved both ways, lamps lit, faults came and went, errors were counted."""
     _, frames, events = whole
     kinds = {event[2] for event in events}
-    assert kinds == set(BY_KIND) - {"frame", "engine", "wheel", "crank", "starter", "rudder", "heading", "ground", "stream"}
+    assert kinds == set(BY_KIND) - {"frame", "engine", "wheel", "crank", "starter", "rudder", "heading", "ground", "stream", "feed"}
     assert {event[4] for event in events if event[2] == "gear"} == {0, 1, 2}
     assert len(frames) > 1000
 
