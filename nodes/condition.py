@@ -1,7 +1,7 @@
 """The boat's navigation light condition as its nodes keep it: the highest number stands, of two equal ones the lower address.
 
-A station changes it when a panel asks, and says it on every change and once a second. Stations that hear the same press come
-to the same number and the same condition, each by itself.
+A station changes it when a panel asks, and says it three times on every change and once a second. Stations that hear the same press
+come to the same number and the same condition, each by itself.
 """
 
 from busim.protocol.catalogue import CONDITION, PRESS
@@ -9,7 +9,13 @@ from busim.protocol.codec import INVALID, check, counter_of, read_plain
 from busim.protocol.counter import ACCEPTED, CounterWatch, counter_watch, newer
 from busim.protocol.ids import address_of
 from busim.protocol.plan import WirePlan
-from busim.protocol.values import CONDITION_FORGOTTEN_MS, NAVIGATION_CONDITIONS, PRESS_CONDITION
+from busim.protocol.values import (
+    CONDITION_AGAIN_MS,
+    CONDITION_FORGOTTEN_MS,
+    CONDITION_TIMES,
+    NAVIGATION_CONDITIONS,
+    PRESS_CONDITION,
+)
 from busim.units import MS, NEVER, SECOND
 from nodes.member import following
 
@@ -59,7 +65,7 @@ class Condition:
 class ConditionKeeper:
     """A station's part: panels ask it, and it tells everybody."""
 
-    __slots__ = ("address", "asked", "counter", "due_ns", "known", "repeated_ns")
+    __slots__ = ("address", "asked", "counter", "due_ns", "known", "repeated_ns", "times")
 
     def __init__(self, plan: WirePlan, address: int) -> None:
         self.known = Condition(plan, address)
@@ -70,6 +76,8 @@ class ConditionKeeper:
         self.repeated_ns = (plan.timing.press_failed_ms + plan.timing.press_repeat_ms) * MS
         self.counter = 0
         self.due_ns = NEVER
+        self.times = 0
+        """So often the last change is still to be said at once."""
 
     def ask(self, now_ns: int, can_id: int, data: bytes) -> bool:
         """A panel's press; True where it asks for a condition, and there is something to say."""
@@ -89,17 +97,20 @@ class ConditionKeeper:
         if condition != known.condition or not known.number:
             known.number = (known.number + 1 & 0xFFFF) or 1
             known.condition, known.address = condition, self.address
+            self.times = CONDITION_TIMES
         return True
 
     def take(self, now_ns: int, bus: int, can_id: int, data: bytes) -> bool:
         if self.known.take(now_ns, bus, can_id, data):
             self.due_ns = now_ns
+            self.times = CONDITION_TIMES
             return True
         return False
 
     def say(self, now_ns: int) -> tuple[int, bytes]:
         """The frame that tells it: (id, data)."""
-        self.due_ns = following(self.due_ns, SECOND, now_ns)
+        self.times = max(self.times - 1, 0)
+        self.due_ns = now_ns + CONDITION_AGAIN_MS * MS if self.times else following(self.due_ns, SECOND, now_ns)
         self.known.said_ns = now_ns
         self.counter = self.counter + 1 & 0xFF
         can_id = CONDITION.can_id(self.address)

@@ -162,7 +162,7 @@ CONDITION: Final = Message(
         Signal("number", 16, "number of the change; the highest stands"),
     ),
     "What the navigation lights show. Follows a condition, never a scene.",
-    "on change and every 1 s",
+    f"on change, {v.CONDITION_TIMES} times {v.CONDITION_AGAIN_MS} ms apart, and every 1 s",
     1000,
     part="lighting",
 )

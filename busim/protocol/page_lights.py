@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from busim.protocol import alarms as a
 from busim.protocol.page_text import bullets, table
 from busim.protocol.plan import WirePlan
-from busim.protocol.values import CONDITION_FORGOTTEN_MS, SCENE_ALL_OFF
+from busim.protocol.values import CONDITION_AGAIN_MS, CONDITION_FORGOTTEN_MS, CONDITION_TIMES, SCENE_ALL_OFF
 
 JOIN_MS = 400
 SILENT_MS = 2000
@@ -67,8 +67,9 @@ def lights_section(plan: WirePlan) -> Iterator[str]:
     yield bullets(
         [
             "They follow a condition and nothing else: no scene, fade, level or all-off touches them, and they are never dimmed.",
-            "A panel asks a station by a press of zone 0. The station takes the next number and says condition at once and every "
-            "second; every station that hears it says the same. The highest number stands; of two equal ones, the lower address. "
+            "A panel asks a station by a press of zone 0. The station takes the next number and says condition at once, in "
+            f"{CONDITION_TIMES} frames {CONDITION_AGAIN_MS} ms apart, and then every second; every station that hears the change "
+            "says the same. The highest number stands; of two equal ones, the lower address. "
             f"One that nobody has said for {CONDITION_FORGOTTEN_MS} ms gives way to any: stations that start count from 1 again. A "
             "press is told from its repeats as at a zone.",
             "Their outputs are latching relays: they stay as set through loss of the bus, hang and reset. A node that has started "

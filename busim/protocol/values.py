@@ -21,6 +21,10 @@ TAKES_DRIVE_1: Final = 1
 TAKES_DRIVE_2: Final = 2
 TAKES_RUDDER: Final = 4
 
+CONDITION_TIMES: Final = 3
+CONDITION_AGAIN_MS: Final = 20
+"""A change is said so often, so far apart: to who has not heard this station yet its first frame counts for nothing, and one may be
+lost."""
 CONDITION_FORGOTTEN_MS: Final = 3500
 """A condition of the navigation lights is said every second: three times lost and a half."""
 

@@ -16,6 +16,8 @@ from busim.units import MS, SECOND
 
 WITHIN_MS = 200
 SAID_NS = SECOND
+FORGOTTEN_NS = 3500 * MS
+"""The written page: a condition that nobody said for so long gives way to any."""
 FULL = 1000
 UNDER_WAY = 1
 
@@ -31,6 +33,7 @@ class LightNavigation(Requirement):
         self.tally = Tally(self.id, WITHIN_MS, "ms", FROM_PLANT)
         plan = context.plan
         self.lights = {light.name: light for light in plan.navigation_lights}
+        self.drivers = {light.driver for light in plan.navigation_lights}
         self.nodes = {light.name: self.situation.node_of[light.driver] for light in plan.navigation_lights}
         self.switches = {(self.nodes[light.name], f"switch.{light.number}"): light.name for light in plan.navigation_lights}
         self.shown = dict.fromkeys(self.lights, 0)
@@ -44,14 +47,17 @@ class LightNavigation(Requirement):
         """Light -> when its supply came back last."""
         self.condition = 0
         self.number = 0
-        self.changed_ns = 0
-        self.waits: set[str] = set()
-        """Lights that have to change since then."""
+        self.said_ns = 0
+        """When anybody said last what stands."""
+        self.told: set[int] = set()
+        """Navigation nodes that have heard of it, by their address."""
+        self.waits: dict[str, int] = {}
+        """Light that has to change -> since when its node knows."""
 
     def attach(self, journal: Journal) -> None:
         for station in self.context.plan.stations:
             journal.watch_frames(bits.CODE_CONDITION << 6 | station.address, self._condition)
-        for node in {light.driver for light in self.lights.values()}:
+        for node in self.drivers:
             journal.watch_frames(bits.CODE_NOTICE << 6 | node, self._notice)
         journal.watch_events("lamp", self._lamp)
         journal.watch_events("feed", self._feed)
@@ -63,19 +69,27 @@ class LightNavigation(Requirement):
             return
         whole = int.from_bytes(data, "big")
         number = bits.field(whole, bits.CONDITION_NUMBER)
-        if number == self.number or (self.number and (number - self.number) % 65536 >= 32768):
-            return
-        self._late(now_ns)
-        self.number, self.condition = number, bits.field(whole, bits.CONDITION_CONDITION)
-        self.changed_ns = now_ns
-        self.waits = {
-            name
-            for name, light in self.lights.items()
-            if (self.shown[name] > 0) != self._wanted(name) and self.nodes[name] in self.situation.running
-            and mask & self.situation.host_bit[light.driver] and name not in self.broken
-            and name not in self.unfed
-        }  # fmt: skip
-        if not self.waits and self.lights and not self.unfed and not self.broken:
+        if number != self.number:
+            older = self.number and (number - self.number) % 65536 >= 32768
+            if older and now_ns - self.said_ns < FORGOTTEN_NS:
+                return
+            self._late(now_ns)
+            self.number, self.condition = number, bits.field(whole, bits.CONDITION_CONDITION)
+            self.told.clear()
+            self.waits.clear()
+        self.said_ns = now_ns
+        for driver in self.drivers - self.told:
+            if mask & self.situation.host_bit[driver] and self.situation.node_of[driver] in self.situation.running:
+                self._hears(now_ns, driver)
+
+    def _hears(self, now_ns: int, driver: int) -> None:
+        """It has received the condition that stands for the first time."""
+        self.told.add(driver)
+        mine = [name for name, light in self.lights.items() if light.driver == driver]
+        able = [name for name in mine if name not in self.broken and name not in self.unfed]
+        waits = [name for name in able if (self.shown[name] > 0) != self._wanted(name)]
+        self.waits |= dict.fromkeys(waits, now_ns)
+        if not waits and able == mine:
             self.tally.held(now_ns, "every navigation light is as the condition wants it")
 
     def _wanted(self, name: str) -> bool:
@@ -91,8 +105,8 @@ class LightNavigation(Requirement):
         if permille not in (0, FULL):
             self.tally.fail(at_ns, f"{name}: dimmed to {permille} permille")
         elif name in self.waits and (permille > 0) == self._wanted(name):
-            self.waits.discard(name)
-            self.tally.measure(-(-(at_ns - self.changed_ns) // MS), at_ns, f"{name}: {'lit' if permille else 'dark'}")
+            since_ns = self.waits.pop(name)
+            self.tally.measure(-(-(at_ns - since_ns) // MS), at_ns, f"{name}: {'lit' if permille else 'dark'}")
         elif self.number and (permille > 0) != self._wanted(name):
             self.tally.fail(at_ns, f"{name}: {'lit' if permille else 'dark'} against the condition")
         elif not self.number and permille and UNDER_WAY not in self.lights[name].lit and name not in self.forced:
@@ -105,7 +119,7 @@ class LightNavigation(Requirement):
             self.unfed.discard(name)
         else:
             self.unfed.add(name)
-            self.waits.discard(name)
+            self.waits.pop(name, None)
 
     def _key(self, event: Event) -> None:
         name = self.switches.get((event[3], event[4]))
@@ -141,9 +155,10 @@ class LightNavigation(Requirement):
                     self.tally.held(now_ns, f"{name}: its failure was said")
 
     def _late(self, now_ns: int) -> None:
-        if self.waits and now_ns - self.changed_ns > WITHIN_MS * MS:
-            names = ", ".join(sorted(self.waits))
-            self.tally.fail(now_ns, f"{names}: not as the condition wants it", (now_ns - self.changed_ns) // MS)
+        late = {name: since_ns for name, since_ns in self.waits.items() if now_ns - since_ns > WITHIN_MS * MS}
+        if late:
+            names = ", ".join(sorted(late))
+            self.tally.fail(now_ns, f"{names}: not as the condition wants it", (now_ns - min(late.values())) // MS)
 
     def finish(self, now_ns: int) -> Verdict:
         self._late(now_ns)

@@ -104,6 +104,7 @@ typedef struct station_lock {
 
 typedef struct station_condition {
     bool kept; /* the boat has navigation lights on her bus */
+    uint8_t times; /* so often the last change is still to be said at once */
     uint8_t condition;
     uint16_t number; /* 0: none was heard yet */
     uint8_t address;

@@ -5,6 +5,8 @@
 #include "station.h"
 
 #define KNOWN (BUSIM_CONDITION_CONDITION_MAX + 1u)
+#define TIMES 3u                   /* a change is said so often at once */
+#define AGAIN_NS (20 * NODE_MS)
 #define FORGOTTEN_NS (3500 * NODE_MS) /* it is said every second: three times lost and a half */
 
 void station_condition_start(station_condition *self)
@@ -25,6 +27,7 @@ void station_condition_start(station_condition *self)
     self->said_ns = -NODE_NEVER;
     self->counter = 0u;
     self->due_ns = NODE_NEVER;
+    self->times = 0u;
 }
 
 bool station_condition_ask(station_condition *self, int64_t now_ns, const busim_frame *frame)
@@ -54,6 +57,7 @@ bool station_condition_ask(station_condition *self, int64_t now_ns, const busim_
         self->number = busim_number_next(self->number);
         self->condition = (uint8_t)press.level;
         self->address = BUSIM_NODE_ADDRESS;
+        self->times = TIMES;
     }
     return true;
 }
@@ -88,6 +92,7 @@ bool station_condition_hear(station_condition *self, int64_t now_ns, uint8_t bus
     self->address = address;
     if (changed) {
         self->due_ns = now_ns;
+        self->times = TIMES;
     }
     return changed;
 }
@@ -96,7 +101,8 @@ void station_condition_tell(station_condition *self, int64_t now_ns, node_action
 {
     busim_condition message;
     busim_frame frame;
-    self->due_ns = node_following(self->due_ns, NODE_SECOND, now_ns);
+    self->times = self->times > 0u ? (uint8_t)(self->times - 1u) : 0u;
+    self->due_ns = self->times > 0u ? now_ns + AGAIN_NS : node_following(self->due_ns, NODE_SECOND, now_ns);
     self->said_ns = now_ns;
     self->counter = busim_counter_next(self->counter);
     message.condition = self->condition;

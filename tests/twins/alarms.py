@@ -41,6 +41,17 @@ class CallsTheHelmAlone(Station):
             self.alarms.roll_call.members.pop(light.driver, None)
 
 
+class SaysItOnce(Station):
+    """A change of the navigation lights' condition is one frame, and the next comes a second later."""
+
+    __slots__ = ()
+
+    def on_deadline(self, now_ns: int) -> Actions:
+        if self.conditions is not None:
+            self.conditions.times = 0
+        return super().on_deadline(now_ns)
+
+
 class SilencedForGood(AlarmNode):
     """What was silenced there never sounds again."""
 

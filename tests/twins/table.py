@@ -57,6 +57,7 @@ TWINS = (
     Twin("zone_driver", "tests.twins.others:SkipsAZone", "light.scene", "red_night_from_upper_deck", boat="marsh_tern"),
     Twin("zone_driver", "tests.twins.others:FlashesOnReturn", "light.return", "driver_back_at_night", boat="marsh_tern"),
     Twin("navigation", "tests.twins.others:ObeysScenes", "light.navigation", "all_off_under_way", boat="marsh_tern"),
+    Twin("station", "tests.twins.alarms:SaysItOnce", "light.navigation", "mast_fuse_blows", boat="marsh_tern"),
     Twin("cutout", "tests.twins.engines:NeverFires", "drive.self_loss", "drive_hangs_unwatched", boat="marsh_tern"),
     Twin("drive", "tests.twins.engines:HidesFaults", "drive.actuator_fault_found", "jammed_throttle", boat="marsh_tern"),
     Twin("drive", "tests.twins.engines:PermitsInGear", "drive.start_in_neutral", "start_engines", boat="marsh_tern"),

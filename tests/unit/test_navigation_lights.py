@@ -221,14 +221,16 @@ class StationAsked(NodeRig):
         return [(now_ns, hand.part(data, 45, 3), hand.part(data, 29, 16)) for now_ns, data in self.said(CONDITION.code)]
 
 
-def test_a_station_says_what_a_panel_asks_at_once_and_every_second() -> None:
+def test_a_station_says_what_a_panel_asks_three_times_at_once_and_every_second() -> None:
+    """To a node that has not heard it before its first frame counts for nothing, and one may be lost."""
     rig = StationAsked()
     rig.run_for(500)
     assert not rig.said_conditions(), "none is known yet"
     rig.asks(UNDER_WAY, 1)
     asked_ns = rig.now_ns
-    rig.run_for(2100)
-    assert rig.said_conditions() == [(asked_ns + step * SECOND, UNDER_WAY, 1) for step in range(3)]
+    rig.run_for(2200)
+    at_once = [asked_ns + step * 20 * MS for step in range(3)]
+    assert rig.said_conditions() == [(at_ns, UNDER_WAY, 1) for at_ns in (*at_once, at_once[2] + SECOND, at_once[2] + 2 * SECOND)]
     rig.forget()
     rig.asks(UNDER_WAY, 1)
     rig.run_for(1)
@@ -250,6 +252,20 @@ def test_where_no_such_light_is_on_the_bus_no_station_speaks_of_a_condition() ->
     rig.start()
     rig.run_for(3000)
     assert not rig.said(CONDITION.code)
+
+
+def test_a_node_that_heard_nothing_before_has_it_by_the_second_frame() -> None:
+    station, mast = StationAsked(), Rig()
+    station.run_for(500)
+    station.asks(UNDER_WAY, 1)
+    asked_ns = station.now_ns
+    station.run_for(100)
+    lit = []
+    for now_ns, data in station.said(CONDITION.code):
+        mast.run_to(now_ns)
+        mast.frame(CONDITION.can_id(WHEELHOUSE), data)
+        lit.append((now_ns - asked_ns, mast.lit()))
+    assert lit == [(0, (False, False)), (20 * MS, (True, False)), (40 * MS, (True, False))]
 
 
 def test_another_station_carries_it_on() -> None:

@@ -217,10 +217,10 @@ class Mast(JudgeRig):
         super().__init__(LightNavigation, plan())
         self.event("start", MAST, 0)
 
-    def condition(self, condition: int, number: int) -> None:
+    def condition(self, condition: int, number: int, mask: int = -1) -> None:
         can_id = CONDITION.can_id(WHEELHOUSE)
         data = CONDITION.pack(can_id, self.counter(CONDITION.code, WHEELHOUSE), condition, number)
-        self.journal.frame(self.now_ns, 0, can_id, data, -1)
+        self.journal.frame(self.now_ns, 0, can_id, data, mask)
 
 
 @pytest.mark.parametrize(("after_ms", "verdict"), [(200, PASS), (200.001, FAIL)])
@@ -229,6 +229,41 @@ def test_lights_follow_the_condition_in_time(after_ms: float, verdict: str) -> N
     rig.condition(1, 1)
     rig.after(after_ms)
     rig.event("lamp", "side_lights", 1000, 0)
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize(("after_ms", "verdict"), [(200, PASS), (200.001, FAIL), (None, FAIL)])
+def test_what_another_bus_brought_first_is_heard_when_their_own_brings_it(after_ms: float | None, verdict: str) -> None:
+    """The condition goes out on every bus of its station; of a node the time counts from the first frame that reaches it."""
+    rig = Mast()
+    rig.condition(1, 1, mask=rig.all_but(MASTHEAD))
+    rig.after(5000)
+    rig.condition(1, 1)
+    if after_ms is not None:
+        rig.after(after_ms)
+        rig.event("lamp", "side_lights", 1000, 0)
+    rig.after(3000)
+    assert rig.says() == verdict
+
+
+def test_who_never_heard_of_it_can_not_follow() -> None:
+    rig = Mast()
+    rig.condition(1, 1, mask=rig.all_but(MASTHEAD))
+    rig.after(5000)
+    assert rig.says() == NOT_EXERCISED
+
+
+@pytest.mark.parametrize(("silent_ms", "verdict"), [(3499.9, FAIL), (3500, PASS)])
+def test_stations_that_began_anew_count_from_one(silent_ms: float, verdict: str) -> None:
+    """The written page: what nobody said for 3.5 s gives way to any number."""
+    rig = Mast()
+    rig.condition(1, 10)
+    rig.event("lamp", "side_lights", 1000, 0)
+    rig.after(silent_ms)
+    rig.condition(2, 1)
+    rig.after(40)
+    rig.event("lamp", "side_lights", 0, 0)
+    rig.event("lamp", "anchor_light", 1000, 0)
     assert rig.says() == verdict
 
 
