@@ -125,7 +125,7 @@ def sweep(path: Path | None, wanted: Wanted, kinds: list[str]) -> int:
 def _pairs(folder: Path, plan: Plan, setup: Setup, wanted: Wanted, rows: list[FaultRow]) -> list[SweptRun]:
     """Pairs of faults, carried out or read from what was. Errors: InputError, RunError, RunKilledError."""
     modes = [mode.mode for mode in plan.head.modes if mode.state == SWEPT]
-    jobs = pair_jobs(setup.boat, modes, rows, wanted.pairs, wanted.seed)
+    jobs = pair_jobs(setup.boat, modes, rows, wanted.pairs, wanted.seed, wanted.only)
     file = PairsFile(folder)
     try:
         left = [job for job in jobs if job.key not in file.kept]

@@ -166,15 +166,13 @@ def _tier(spot: Spot, mode: Mode, duration: str) -> int:
 
 
 def wanted(job: Job, only: Sequence[str]) -> bool:
-    """Is it one of those named? Each of `only` is FAULT, FAULT/MODE or /MODE; FAULT may have its place: "cut: helm at 12 m"."""
-    if not only:
-        return True
-    spot = job.key[: job.key.index(f"/{job.mode}/")]
-    for each in only:
-        fault, _, mode = each.rpartition("/") if "/" in each else (each, "", "")
-        if fault in ("", job.fault, spot) and mode in ("", job.mode):
-            return True
-    return False
+    return named(job.fault, job.key[: job.key.index(f"/{job.mode}/")], job.mode, only)
+
+
+def named(fault: str, spot: str, mode: str, only: Sequence[str]) -> bool:
+    """Is it one of those asked for? Each of `only` is FAULT, FAULT/MODE or /MODE; FAULT may have its place: "cut: helm at 12 m"."""
+    asked = (each.rpartition("/") if "/" in each else (each, "", "") for each in only)
+    return not only or any(its_fault in ("", fault, spot) and its_mode in ("", mode) for its_fault, _, its_mode in asked)
 
 
 def chunks_of(jobs: Sequence[Job]) -> list[list[Job]]:

@@ -1,7 +1,8 @@
 """Two faults at once: a first that is there from the settled state on, and a second that strikes under it. Latent ones first.
 
 What nobody is told of waits for the next fault; so those are paired before any others. Which pairs there are depends on the boat,
-the seed, how many are asked for, and what the sweep of single faults showed to be latent.
+the seed, how many are asked for, and what the sweep of single faults showed to be latent. Where a sweep is of some faults and
+modes only, those are the second ones, with any first.
 """
 
 from collections.abc import Iterator, Sequence
@@ -13,7 +14,7 @@ from zlib import crc32
 from busim.boat.model import BoatFile
 from busim.reading.problem import refused
 from busim.sweep.durations import durations_of
-from busim.sweep.grid import STATES, Job, Spot, spots_of
+from busim.sweep.grid import STATES, Job, Spot, named, spots_of
 from busim.sweep.modes import BY_NAME as MODES
 from busim.sweep.moments import share
 from busim.sweep.outcome import SweptRun, line_of, read_runs
@@ -26,20 +27,23 @@ _TRIES: Final = 40
 """Points of the sequence looked at for each pair that is wanted, before there are taken to be no more."""
 
 
-def pair_jobs(boat: BoatFile, modes: Sequence[str], rows: Sequence[FaultRow], count: int, seed: int) -> list[Job]:
+def pair_jobs(
+    boat: BoatFile, modes: Sequence[str], rows: Sequence[FaultRow], count: int, seed: int, only: Sequence[str] = ()
+) -> list[Job]:
     """At most `count` of them, numbered from 0, in the order in which they are to be done: by mode and settled state."""
     latent = {(row.fault, row.place) for each in rows for row in each.places if row.latent}
     spots = [spot for spot in spots_of(boat) if not spot.fault.from_start]
-    seconds = [spot for spot in spots if spot.helm]
+    struck = [
+        (spot, mode) for spot in spots if spot.helm for mode in modes if named(spot.fault.name, spot.name, mode, only)
+    ]
     firsts = [spot for spot in spots if (spot.fault.name, spot.fault.place_words(spot.place)) in latent]
     keys: dict[str, tuple[Spot, Spot, str]] = {}
     for pool in (firsts, spots):
-        for number in range(count * _TRIES if pool and seconds and modes else 0):
+        for number in range(count * _TRIES if pool and struck else 0):
             if len(keys) >= count:
                 break
             first = pool[share(number + seed, 0, len(pool))]
-            second = seconds[share(number + seed, 1, len(seconds))]
-            mode = modes[share(number + seed, 2, len(modes))]
+            second, mode = struck[share(number + seed, 1, len(struck))]
             if not _in_the_way(first, second):
                 keys.setdefault(_key(first, second, mode), (first, second, mode))
     jobs = [_job(key, *pair, seed) for key, pair in keys.items()]

@@ -76,6 +76,21 @@ def test_no_fault_is_paired_with_itself_nor_with_one_in_its_way(setup: Setup) ->
         assert one.fault.acts_on is None or one.fault.acts_on != other.fault.acts_on or one.place != other.place
 
 
+@pytest.mark.parametrize(
+    ("only", "faults", "modes"),
+    [(["cut"], {"cut"}, set(MODES)), (["cut/idle", "short/idle"], {"cut", "short"}, {"idle"}), (["/idle"], None, {"idle"})],
+)
+def test_what_a_sweep_is_of_only_are_the_second_faults_with_any_first(
+    only: list[str], faults: set[str] | None, modes: set[str], setup: Setup
+) -> None:
+    jobs = pair_jobs(setup.boat, (*MODES, "idle"), [], 60, 1, only)
+    assert len(jobs) == 60
+    assert len({job.under[0] for job in jobs if job.under is not None}) > 5
+    assert {job.mode for job in jobs} <= modes | {"idle"}
+    struck = {job.fault for job in jobs}
+    assert struck == faults if faults is not None else len(struck) > 5
+
+
 @pytest.mark.parametrize(("modes", "count"), [((), 5), (MODES, 0)])
 def test_nothing_to_pair_is_no_pair(modes: tuple[str, ...], count: int, setup: Setup) -> None:
     assert pair_jobs(setup.boat, modes, [], count, 1) == []
