@@ -142,6 +142,22 @@ def test_a_report_that_comes_late_counts_from_no_later_than_the_wheel_that_was_t
     assert rig.says() == verdict
 
 
+@pytest.mark.parametrize(("station", "verdict"), [(WHEELHOUSE, PASS), (BRIDGE, FAIL)])
+def test_of_who_takes_anew_the_first_wheel_frame_counts(station: int, verdict: str) -> None:
+    """It steered until then, and its counter goes on; of another one the first says nothing, and the second is too far."""
+    rig = RudderJudge(Hold)
+    rig.steered()
+    rig.report(station, 2)
+    rig.after(40)
+    rig.wheel(100)
+    rig.after(40)
+    rig.goes(0, 600)
+    for _ in range(25):
+        rig.wheel(600)
+        rig.after(40)
+    assert rig.says() == verdict
+
+
 def test_a_wheel_heard_before_a_report_that_names_the_old_station_was_not_followed() -> None:
     rig = RudderJudge(Hold)
     rig.steered(1000)
