@@ -10,7 +10,7 @@ from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
 from busim.requirements.in_a_log import NotInALog
 from busim.requirements.orders import shift_allowed_ms
-from busim.requirements.requirement import Context, Requirement
+from busim.requirements.requirement import TWO_AT_ONE, Context, Requirement, Spoilt
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
@@ -29,11 +29,13 @@ class NeutralConfirmed(Requirement):
         self.counters = {
             drive.name: drive.new_rule(context.plan.timing.heartbeat_missing_ms) for drive in self.situation.drives.values()
         }
+        self.untrue = Spoilt(self.situation.by_node, TWO_AT_ONE)
         self.out_ns: dict[str, int] = {}
         """Drive -> when its gear came out, or its linkage off, last."""
         self.allowed_ns = {name: shift_allowed_ms(limit) * MS for name, limit in context.limits.items()}
 
     def attach(self, journal: Journal) -> None:
+        journal.watch_events("fault", self.untrue.note)
         for drive in self.situation.drives.values():
             journal.watch_frames(bits.CODE_DRIVE_STATE << 6 | drive.address, self._state)
         journal.watch_events("gear", self._gear)
@@ -53,7 +55,7 @@ class NeutralConfirmed(Requirement):
 
     def _state(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         drive = self.situation.by_address[can_id & 0x3F]
-        if drive.name not in self.was_in or not bits.sound(can_id, data):
+        if drive.name not in self.was_in or drive.node in self.untrue or not bits.sound(can_id, data):
             return
         whole = int.from_bytes(data, "big")
         first = drive.name not in self.heard

@@ -13,7 +13,7 @@ from busim.events.journal import Event, Journal
 from busim.events.situation import DriveView
 from busim.events.table import MEASURED
 from busim.requirements.in_a_log import Reported
-from busim.requirements.requirement import Context, Requirement
+from busim.requirements.requirement import TWO_AT_ONE, Context, Requirement, Spoilt
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
@@ -59,8 +59,10 @@ class NoThrustRise(Requirement):
         self.pairs: dict[str, tuple[int, int]] = {}
         self.started: set[str] = set()
         """Drives whose program has started before."""
+        self.untrue = Spoilt(self.situation.by_node, TWO_AT_ONE)
 
     def attach(self, journal: Journal) -> None:
+        journal.watch_events("fault", self.untrue.note)
         for drive in self.situation.drives.values():
             journal.watch_frames(bits.CODE_DRIVE_OBEYS << 6 | drive.address, self._obeys)
         for kind in ("output", "throttle_stop", "gear", "power", "start"):
@@ -78,6 +80,11 @@ class NoThrustRise(Requirement):
 
     def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         drive = self.situation.by_address[can_id & 0x3F]
+        if drive.node in self.untrue:
+            held = self.held.get(drive.name)
+            if held is not None and held.words not in (POWER_LOST, STARTED):
+                del self.held[drive.name]
+            return
         if drive.name not in self.pairs and not self.situation.reception_known:
             self.pairs[drive.name] = drive.station, drive.number  # a log begins anywhere: this was so before
             return
@@ -95,7 +102,7 @@ class NoThrustRise(Requirement):
         """What holds its throttle at this moment. A take does until two lever frames of the taker could be obeyed."""
         held = self.held.get(drive.name)
         if held is None:
-            base_ns = self.situation.loss_base_ns(drive, now_ns)
+            base_ns = self.situation.loss_base_ns(drive, now_ns) if drive.node not in self.untrue else None
             return self._hold(drive, base_ns, LOST) if base_ns is not None and drive.station else None
         if held.words in (TAKEN, HANDED_OVER) and len(drive.recent) >= 2:
             del self.held[drive.name]

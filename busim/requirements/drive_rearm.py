@@ -5,7 +5,7 @@ from busim.events.journal import Event, Journal
 from busim.events.situation import DriveView
 from busim.events.table import FROM_PLANT
 from busim.requirements.in_a_log import Reported
-from busim.requirements.requirement import Context, Requirement
+from busim.requirements.requirement import TWO_AT_ONE, Context, Requirement, Spoilt
 from busim.requirements.verdict import Tally, Verdict
 
 
@@ -33,8 +33,10 @@ class Rearm(Requirement):
         self.losses: dict[str, Loss] = {}
         self.held: dict[str, int] = {}
         """Drive -> the number it obeyed last."""
+        self.untrue = Spoilt(self.situation.by_node, TWO_AT_ONE)
 
     def attach(self, journal: Journal) -> None:
+        journal.watch_events("fault", self.untrue.note)
         for drive in self.situation.drives.values():
             journal.watch_frames(bits.CODE_DRIVE_OBEYS << 6 | drive.address, self._obeys)
         for station in sorted({station for drive in self.situation.drives.values() for station in drive.plan.stations}):
@@ -45,6 +47,8 @@ class Rearm(Requirement):
     def _look(self, drive: DriveView, now_ns: int) -> Loss | None:
         """The loss this drive is under, if it is: it ends with two valid claims, lever in neutral, under a newer number."""
         loss = self.losses.get(drive.name)
+        if drive.node in self.untrue:
+            return None  # by its reports, and another's, nobody can tell what it obeys, or lost
         if loss is not None:
             claimed = [number for number, claims in drive.claims.items() if claims >= 2]
             newer = [number for number in claimed if 0 < (number - loss.number) % 65536 < 32768]

@@ -21,6 +21,10 @@ TAMPERED: Final = (
 """Faults in which what a node sends is not what it means, or not when: what it is heard to obey is no ground to judge it by."""
 
 
+TWO_AT_ONE: Final = ("duplicate_address",)
+"""What is heard under one of the two addresses is of two nodes, and under the other nothing."""
+
+
 def hung_node(event: Event) -> str | None:
     """The node whose program a "fault" event says to stand still, or to go on; None where it is of another fault."""
     fault, place = event[3:5]
@@ -30,8 +34,9 @@ def hung_node(event: Event) -> str | None:
 class Spoilt:
     """Of some nodes, those whose frames a fault spoils on their way out, as "fault" events have said so far."""
 
-    def __init__(self, nodes: Collection[str]) -> None:
+    def __init__(self, nodes: Collection[str], faults: Collection[str] = TAMPERED) -> None:
         self.nodes = frozenset(nodes)
+        self.faults = faults
         self.now: frozenset[str] = frozenset()
 
     def __contains__(self, node: str) -> bool:
@@ -39,7 +44,7 @@ class Spoilt:
 
     def note(self, event: Event) -> None:
         _, _, _, fault, place, begins = event
-        if fault in TAMPERED:
+        if fault in self.faults:
             concerned = self.nodes.intersection(place.replace(",", " ").split())
             self.now = self.now | concerned if begins else self.now - concerned
 

@@ -258,6 +258,25 @@ def test_without_power_it_is_where_it_was_when_the_gear_comes_out(ppm: int, says
     assert rig.says() == says
 
 
+TWO_AT_ONE = pytest.mark.parametrize(
+    ("place", "judged"), [(f"node_6 as {DRIVE}", False), (f"{DRIVE} as node_6", False), ("node_3 as node_1", True)]
+)
+"""A drive under the address of another node, or another node under the drive's; or two others under one."""
+
+
+@TWO_AT_ONE
+@pytest.mark.parametrize(("what", "by_reports"), [(lose, True), (hand_over, True), (lose_power, False), (start_again, False)])
+def test_what_two_report_under_one_address_is_no_loss(
+    what: Callable[[JudgeRig], None], by_reports: bool, place: str, judged: bool
+) -> None:
+    rig = under_way(NoThrustRise)
+    rig.event("fault", "duplicate_address", place, 1)
+    what(rig)
+    rig.obeys(0, 9)
+    rig.event("output", DRIVE, "throttle", 900)
+    assert rig.says() == (FAIL if judged or not by_reports else NOT_EXERCISED)
+
+
 def test_taken_anew_it_may_open_once_two_lever_frames_have_come() -> None:
     rig = under_way(NoThrustRise)
     lose(rig)

@@ -250,6 +250,17 @@ def test_a_linkage_off_before_the_gear_is_in_is_seen_as_late_as_one_after(place:
     assert reports(rig, ASTERN) == FAIL
 
 
+@pytest.mark.parametrize(
+    ("place", "verdict"),
+    [(f"node_6 as node_{PORT}", NOT_EXERCISED), (f"node_{PORT} as node_6", NOT_EXERCISED), ("node_3 as node_1", FAIL)],
+)
+def test_of_two_under_one_address_nobody_knows_whose_report_it_is(place: str, verdict: str) -> None:
+    rig = JudgeRig(NeutralConfirmed)
+    rig.event("fault", "duplicate_address", place, 1)
+    rig.event("gear", "port", AHEAD, 0, 800)
+    assert reports(rig, NEUTRAL) == verdict
+
+
 def test_neutral_before_any_gear_proves_nothing() -> None:
     rig = JudgeRig(NeutralConfirmed)
     assert reports(rig, NEUTRAL) == NOT_EXERCISED

@@ -242,6 +242,18 @@ def test_a_move_is_a_fail_though_nothing_was_heard_since_the_loss(move: Begins) 
     assert rig.says() == FAIL
 
 
+@pytest.mark.parametrize(
+    ("place", "verdict"),
+    [(f"node_6 as node_{PORT}", NOT_EXERCISED), (f"node_{PORT} as node_6", NOT_EXERCISED), ("node_3 as node_1", FAIL)],
+)
+@pytest.mark.parametrize("move", [gear_goes_in, throttle_opens])
+def test_of_two_under_one_address_nobody_knows_which_lost_control(move: Begins, place: str, verdict: str) -> None:
+    rig = lost_at_rest()
+    rig.event("fault", "duplicate_address", place, 1)
+    move(rig)
+    assert rig.says() == verdict
+
+
 def test_coming_to_rest_is_no_move() -> None:
     rig = JudgeRig(Rearm)
     rig.take(7)
