@@ -24,7 +24,7 @@ CONDITION_FORGOTTEN_NS = CONDITION_FORGOTTEN_MS * MS
 
 
 class Condition:
-    """What one node knows of it. `take` wants every valid frame of a station."""
+    """What one node knows of it. `take` wants every frame of a station."""
 
     __slots__ = ("address", "condition", "number", "said_ns", "watches")
 
@@ -42,15 +42,21 @@ class Condition:
         }
 
     def take(self, now_ns: int, bus: int, can_id: int, data: bytes) -> bool:
-        """Note a frame; True where the condition that stands has changed. One that nobody says any more holds no other back: its
-        stations began anew, and count from 1."""
+        """Note a frame; True where the condition that stands has changed."""
+        condition, number = self.hear(now_ns, bus, can_id, data)
+        return number > 0 and self.weigh(now_ns, address_of(can_id), condition, number)
+
+    def hear(self, now_ns: int, bus: int, can_id: int, data: bytes) -> tuple[int, int]:
+        """(condition, number) that a frame says; (0, 0) where it counts for nothing."""
         word = check(can_id, data)
-        station = address_of(can_id)
-        if word == INVALID or self.watches[station].judge(counter_of(word), bus, now_ns) != ACCEPTED:
-            return False
+        if word == INVALID or self.watches[address_of(can_id)].judge(counter_of(word), bus, now_ns) != ACCEPTED:
+            return 0, 0
         condition, number = CONDITION.unpack(word)
-        if condition >= KNOWN or not number:
-            return False
+        return (condition, number) if condition < KNOWN else (0, 0)
+
+    def weigh(self, now_ns: int, station: int, condition: int, number: int) -> bool:
+        """Does what a station says take the place of what stood, and change it? One that nobody says any more holds no other back:
+        its stations began anew, and count from 1."""
         if (number, condition) == (self.number, self.condition):
             self.said_ns = now_ns
         forgotten = now_ns - self.said_ns >= CONDITION_FORGOTTEN_NS
@@ -62,12 +68,19 @@ class Condition:
         return changed
 
 
+def _after(number: int) -> int:
+    """The next number; 0 is none."""
+    return (number + 1 & 0xFFFF) or 1
+
+
 class ConditionKeeper:
     """A station's part: panels ask it, and it tells everybody."""
 
-    __slots__ = ("address", "asked", "counter", "due_ns", "known", "repeated_ns", "times")
+    __slots__ = ("address", "asked", "counter", "due_ns", "guessed_ns", "known", "repeated_ns", "times")
 
     def __init__(self, plan: WirePlan, address: int) -> None:
+        self.guessed_ns = -NEVER
+        """When it was asked before it knew of any condition, and counted from nothing; -NEVER once another station has agreed."""
         self.known = Condition(plan, address)
         self.address = address
         self.asked: dict[int, tuple[int, int]] = {}
@@ -95,17 +108,32 @@ class ConditionKeeper:
             return True
         self.asked[panel] = (press, now_ns)
         if condition != known.condition or not known.number:
-            known.number = (known.number + 1 & 0xFFFF) or 1
+            if not known.number:
+                self.guessed_ns = now_ns
+            known.number = _after(known.number)
             known.condition, known.address = condition, self.address
             self.times = CONDITION_TIMES
         return True
 
     def take(self, now_ns: int, bus: int, can_id: int, data: bytes) -> bool:
-        if self.known.take(now_ns, bus, can_id, data):
+        """Another station's word; True where there is something new to say. What was asked here before anything was heard is
+        younger than what the others go on saying: it gets the number after theirs, or a press that was answered would come to
+        nothing."""
+        known = self.known
+        wished = known.condition
+        condition, number = known.hear(now_ns, bus, can_id, data)
+        if not number:
+            return False
+        changed = known.weigh(now_ns, address_of(can_id), condition, number)
+        if (known.condition, known.number) == (condition, number):
+            if changed and now_ns - self.guessed_ns < CONDITION_FORGOTTEN_NS:
+                known.condition, known.address = wished, self.address
+                known.number = _after(number)
+            self.guessed_ns = -NEVER
+        if changed:
             self.due_ns = now_ns
             self.times = CONDITION_TIMES
-            return True
-        return False
+        return changed
 
     def say(self, now_ns: int) -> tuple[int, bytes]:
         """The frame that tells it: (id, data)."""

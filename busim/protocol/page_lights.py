@@ -70,8 +70,10 @@ def lights_section(plan: WirePlan) -> Iterator[str]:
             "A panel asks a station by a press of zone 0. The station takes the next number and says condition at once, in "
             f"{CONDITION_TIMES} frames {CONDITION_AGAIN_MS} ms apart, and then every second; every station that hears the change "
             "says the same. The highest number stands; of two equal ones, the lower address. "
-            f"One that nobody has said for {CONDITION_FORGOTTEN_MS} ms gives way to any: stations that start count from 1 again. A "
-            "press is told from its repeats as at a zone.",
+            f"One that nobody has said for {CONDITION_FORGOTTEN_MS} ms gives way to any: stations that start count from 1 again. "
+            f"What a station was asked before it knew of any condition it holds for {CONDITION_FORGOTTEN_MS} ms, or until another "
+            "station has said the same, against the first other condition that would take its place: it gives what was asked the "
+            "number after that one's, and says it as a change. A press is told from its repeats as at a zone.",
             "Their outputs are latching relays: they stay as set through loss of the bus, hang and reset. A node that has started "
             f"and heard no condition for {NEVER_TOLD_MS} ms lights what shows under way. A wired switch lights its lamp all the "
             "same.",

@@ -114,6 +114,7 @@ typedef struct station_condition {
     int64_t done_ns[STATION_PANELS]; /* when it was done */
     uint8_t counter;
     int64_t due_ns;
+    int64_t guessed_ns; /* when it was asked before it knew of any condition, and counted from nothing */
     int64_t said_ns; /* when anybody said last what stands */
 } station_condition;
 

@@ -25,6 +25,7 @@ void station_condition_start(station_condition *self)
         self->done_ns[place] = 0;
     }
     self->said_ns = -NODE_NEVER;
+    self->guessed_ns = -NODE_NEVER;
     self->counter = 0u;
     self->due_ns = NODE_NEVER;
     self->times = 0u;
@@ -54,6 +55,9 @@ bool station_condition_ask(station_condition *self, int64_t now_ns, const busim_
     self->last_press[place] = press.number;
     self->done_ns[place] = now_ns;
     if (press.level != self->condition || self->number == 0u) {
+        if (self->number == 0u) {
+            self->guessed_ns = now_ns;
+        }
         self->number = busim_number_next(self->number);
         self->condition = (uint8_t)press.level;
         self->address = BUSIM_NODE_ADDRESS;
@@ -67,6 +71,7 @@ bool station_condition_hear(station_condition *self, int64_t now_ns, uint8_t bus
     busim_condition said;
     const busim_result result = busim_condition_unpack(frame, &said);
     const uint8_t address = busim_address_of(frame->id);
+    const uint8_t wished = self->condition;
     uint16_t place = 0u;
     bool changed;
     if (!self->kept || (result != BUSIM_OK && result != BUSIM_OUT_OF_RANGE)) {
@@ -80,6 +85,7 @@ bool station_condition_hear(station_condition *self, int64_t now_ns, uint8_t bus
     }
     if (said.number == self->number && said.condition == self->condition) {
         self->said_ns = now_ns;
+        self->guessed_ns = -NODE_NEVER; /* another station agrees */
     }
     if (!busim_number_newer(said.number, self->number) && !(said.number == self->number && address < self->address) &&
         now_ns - self->said_ns < FORGOTTEN_NS) {
@@ -90,6 +96,13 @@ bool station_condition_hear(station_condition *self, int64_t now_ns, uint8_t bus
     self->condition = said.condition;
     self->number = said.number;
     self->address = address;
+    if (changed && now_ns - self->guessed_ns < FORGOTTEN_NS) {
+        /* What was asked here before anything was heard is younger than what the others go on saying: it gets the number after. */
+        self->condition = wished;
+        self->number = busim_number_next(said.number);
+        self->address = BUSIM_NODE_ADDRESS;
+    }
+    self->guessed_ns = -NODE_NEVER;
     if (changed) {
         self->due_ns = now_ns;
         self->times = TIMES;

@@ -216,6 +216,10 @@ class StationAsked(NodeRig):
     def asks(self, condition: int, number: int, panel: int = PANEL, action: int = PRESS_CONDITION) -> None:
         self.frame(PRESS.can_id(panel), PRESS.pack(number, 0, action, condition, 0, 1))
 
+    def hears(self, condition: int, number: int, station: int = BRIDGE) -> None:
+        can_id = CONDITION.can_id(station)
+        self.frame(can_id, CONDITION.pack(can_id, self.counter(can_id), condition, number))
+
     def said_conditions(self) -> list[tuple[int, int, int]]:
         """(now, condition, number)."""
         return [(now_ns, hand.part(data, 45, 3), hand.part(data, 29, 16)) for now_ns, data in self.said(CONDITION.code)]
@@ -301,6 +305,48 @@ def test_a_station_holds_what_it_says_itself() -> None:
         rig.frame(can_id, CONDITION.pack(can_id, counter, AGROUND, 2))
     rig.run_for(5)
     assert rig.said_conditions()[-1][1:] == (AT_ANCHOR, 5)
+
+
+@pytest.mark.parametrize(("heard_ns", "stands"), [(3500 * MS - 1, (AT_ANCHOR, 301)), (3500 * MS, (UNDER_WAY, 300))])
+def test_what_is_asked_of_a_station_that_began_anew_comes_after_what_the_others_say(heard_ns: int, stands: tuple[int, int]) -> None:
+    """It counted from nothing: a press that was answered would come to nothing once it hears the others."""
+    rig = StationAsked()
+    rig.run_for(100)
+    rig.asks(AT_ANCHOR, 1)
+    rig.run_for(1)
+    assert rig.said_conditions()[-1][1:] == (AT_ANCHOR, 1)
+    rig.hears(UNDER_WAY, 300)
+    rig.run_to(100 * MS + heard_ns)
+    rig.hears(UNDER_WAY, 300)
+    rig.forget()
+    rig.run_for(50)
+    assert [said[1:] for said in rig.said_conditions()] == [stands] * 3, "as a change is said"
+    rig.hears(AGROUND, 400)
+    rig.run_for(50)
+    assert rig.said_conditions()[-1][1:] == (AGROUND, 400), "once, and no other condition is held back by it"
+
+
+def test_a_station_that_another_has_agreed_with_holds_nothing_against_a_newer_condition() -> None:
+    rig = StationAsked()
+    rig.asks(AT_ANCHOR, 1)
+    for condition, number in ((AT_ANCHOR, 1), (AT_ANCHOR, 1), (UNDER_WAY, 2)):
+        rig.hears(condition, number)
+    rig.run_for(5)
+    assert rig.said_conditions()[-1][1:] == (UNDER_WAY, 2), "it missed a press that the other heard"
+
+
+def test_two_stations_that_were_asked_different_things_come_to_one() -> None:
+    """Whoever hears the other first: what is said goes to and fro until nobody has anything new to say."""
+    stations = (StationAsked(WHEELHOUSE), StationAsked(BRIDGE))
+    for rig, condition in zip(stations, (UNDER_WAY, AT_ANCHOR), strict=True):
+        rig.asks(condition, 1)
+    for _ in range(600):
+        for rig, other in (stations, stations[::-1]):
+            before = len(rig.said(CONDITION.code))
+            rig.run_for(5)
+            for _, data in rig.said(CONDITION.code)[before:]:
+                other.frame(CONDITION.can_id(rig.address), data)
+    assert len({rig.said_conditions()[-1][1:] for rig in stations}) == 1
 
 
 def test_numbers_go_round_without_the_one_that_is_none() -> None:
