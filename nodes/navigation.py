@@ -1,8 +1,8 @@
 """The navigation lights: lit by the condition of the boat and by nothing else. No scene, fade, level or all-off is heard here.
 
 They stay as set through loss of the bus, hang and reset: its outputs are latching relays that keep their place without the
-node, and the node takes them over as they are. Before any condition was ever heard, what shows under way is lit: a boat
-that is seen is safer than one that is not. A wired switch beside the relay lights a lamp whatever this node does.
+node, and the node takes them over as they are. Where none of them is lit and no condition was ever heard, what shows under way is
+lit: a boat that is seen is safer than one that is not. A wired switch beside the relay lights a lamp whatever this node does.
 A lamp or fuse that fails is told in notice, as an alarm is: a change three times, then once a second while it has failed.
 Inputs: `lamp.N` (what is sensed of light N's lamp and fuse: 0 sound, 1 open, 2 short), `relay.N` (where its relay stands).
 Outputs: `channel.N` (0 or 65,535).
@@ -89,7 +89,8 @@ class Navigation(Member):
         actions = self.beat(now_ns)
         if now_ns >= self.untold_ns:
             self.untold_ns = NEVER
-            if not self.condition.number:
+            # What is lit was set by a condition, before power went: a boat at anchor must not come to show that she is under way.
+            if not self.condition.number and not any(self.lit.values()):
                 actions += self._show(UNDER_WAY)
         for number, sensed in self.sensed.items():
             if now_ns >= sensed.due_ns:

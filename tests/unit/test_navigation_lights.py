@@ -68,6 +68,15 @@ def test_before_any_condition_is_heard_what_shows_under_way_is_lit() -> None:
     assert told.lit() == (False, True)
 
 
+def test_what_was_lit_before_power_went_stays_lit_when_nobody_tells_a_condition() -> None:
+    """A boat at anchor whose batteries were switched off and on does not come to show that she is under way (COLREGs, Rule 30)."""
+    rig = Rig(anchor=1)
+    rig.run_for(10_000)
+    assert not rig.outputs
+    rig.heard(UNDER_WAY, 1)
+    assert rig.lit() == (True, False)
+
+
 @pytest.mark.parametrize("cause", range(4))
 def test_a_start_takes_the_relays_over_as_they_are(cause: int) -> None:
     rig = Rig(side=0, anchor=1)
