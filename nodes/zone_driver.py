@@ -159,7 +159,7 @@ class ZoneDriver(Member):
         if moves is None:
             return NOTHING
         self._note(now_ns, address_of(can_id), zone, number)
-        light.touched = True
+        light.touched = light.touched or action != PRESS_DIM_STOP
         # Another press that has not begun to show is done and undone: it is answered before this one takes its place.
         before = self._state(now_ns, light) if light.settle() else []
         light.owed = (address_of(can_id), number)

@@ -22,7 +22,7 @@ WHITE: Final = 0xFFFFFF
 
 class ZoneLight:
     __slots__ = (
-        "began_ns", "colour", "ends_ns", "fault", "lamp", "level", "origin", "owed", "panel", "plan", "press", "seen", "shares",
+        "began_ns", "colour", "dims", "ends_ns", "fault", "lamp", "level", "origin", "owed", "panel", "plan", "press", "seen", "shares",
         "step_ns", "touched", "used",
     )  # fmt: skip
 
@@ -40,6 +40,8 @@ class ZoneLight:
         """Its lightness as the outputs were last set."""
         self.used = FULL_PERMILLE
         """The level it was last lit at: what "on" comes back to."""
+        self.dims = False
+        """It moves, or came to the end, because a hand dims it: what stop dimming stops."""
         self.colour = WHITE if plan.kind == "colour" else plan.warm_k if plan.kind == "tunable_white" else 0
         """8 bits each of red, green and blue; or kelvin."""
         self.shares: tuple[int, ...] = (FULL_SHARE,)
@@ -78,6 +80,9 @@ class ZoneLight:
         if self.plan.kind == "switched":
             level, fade_ns = (FULL_PERMILLE if level else 0), 0
         self.origin = self.now(now_ns)
+        if self.dims and self.origin:
+            self.used = self.origin  # how far the hand had come
+        self.dims = False
         self.level = level
         if level:
             self.used = level
@@ -88,10 +93,17 @@ class ZoneLight:
     def dim(self, now_ns: int, *, up: bool) -> list[Action]:
         """Begin to move, slowly, until it is told to stop or arrives at the end."""
         end = FULL_PERMILLE if up else DIMMEST_PERMILLE
-        return self.go(now_ns, end, abs(end - self.now(now_ns)) * DIM_NS // FULL_PERMILLE)
+        now, used = self.now(now_ns), self.used
+        if self.dims and now:
+            used = now
+        actions = self.go(now_ns, end, abs(end - now) * DIM_NS // FULL_PERMILLE)
+        self.used = used
+        self.dims = True
+        return actions
 
     def stop(self, now_ns: int) -> list[Action]:
-        return self.go(now_ns, self.now(now_ns), 0)
+        """A hand that dims lets go. What moves for another reason by now goes on: a scene or a press came meanwhile."""
+        return self.go(now_ns, self.now(now_ns), 0) if self.dims else self._outputs()
 
     def paint(self, colour: int, kelvin: int) -> bool:
         """Take a colour (-1: none given) or a colour temperature (0: none). False where its lamps can make neither kind."""
@@ -115,8 +127,12 @@ class ZoneLight:
 
     def step(self, now_ns: int) -> list[Action]:
         """Set the outputs to where the light is now, and say when they move next."""
-        lightness = self.seen = self.now(now_ns)
+        self.seen = self.now(now_ns)
         self.step_ns = NEVER if now_ns >= self.ends_ns else min(now_ns + FADE_STEP_NS, self.ends_ns)
+        return self._outputs()
+
+    def _outputs(self) -> list[Action]:
+        lightness = self.seen
         steps = (1 << self.plan.pwm_bits) - 1
         duty = duty_for(lightness, steps) if self.plan.kind != "switched" else (steps if lightness else 0)
         # An output is in parts of 65,535 of full, whatever the steps that its hardware has.

@@ -41,7 +41,9 @@ def lights_section(plan: WirePlan) -> Iterator[str]:
             "level x 27 / 243,890 up to there. What is lit at all gets one step of PWM at least.",
             "A change takes the zone's fade_ms, in a straight line of lightness, in steps of 10 ms. A switched zone changes at "
             "once.",
-            "start dimming moves from dark to full in 4 s, until stop dimming or the end. On comes back to the level lit last.",
+            "start dimming moves from dark to full in 4 s, until stop dimming or the end. Stop dimming stops nothing else: what a "
+            "press or a scene moves by then goes on. On comes back to the level lit last; of a zone whose dimming was overtaken, the "
+            "level it had come to.",
         ]
     )
     yield "### Scenes"

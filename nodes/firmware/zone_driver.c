@@ -219,7 +219,7 @@ static void on_press(zone_driver *self, int64_t now_ns, const busim_frame *frame
         return;
     }
     note(self, done, now_ns, press.number);
-    light->touched = true;
+    light->touched = light->touched || press.action != BUSIM_PRESS_ASKS_STOP_DIMMING;
     /* Another press that has not begun to show is done and undone: it is answered before this one takes its place. */
     if (zone_light_settle(light)) {
         tell_state(now_ns, light, actions);

@@ -25,7 +25,7 @@ static void mix(zone_light *light)
 void zone_light_start(zone_light *light, const busim_zone_plan *plan)
 {
     static const zone_light dark = {NULL, 0, 0, 0, 0, NODE_NEVER, 0, ZONE_FULL_PERMILLE, 0u, {0u, 0u, 0u, 0u},
-                                    0u, 0u, false, 0u, 0u, 0u, 0u, false};
+                                    0u, 0u, false, 0u, 0u, 0u, 0u, false, false};
     *light = dark;
     light->plan = plan;
     if (plan->kind == BUSIM_ZONE_KIND_COLOUR) {
@@ -76,6 +76,10 @@ void zone_light_go(zone_light *light, int64_t now_ns, int32_t level, int64_t fad
     const bool switched = light->plan->kind == BUSIM_ZONE_KIND_SWITCHED; /* on or off, and at once */
     const int32_t wanted = switched && level != 0 ? ZONE_FULL_PERMILLE : level;
     light->origin = zone_light_now(light, now_ns);
+    if (light->dims && light->origin != 0) {
+        light->used = light->origin; /* how far the hand had come */
+    }
+    light->dims = false;
     light->level = wanted;
     if (wanted != 0) {
         light->used = wanted;
@@ -89,12 +93,17 @@ void zone_light_dim(zone_light *light, int64_t now_ns, bool up)
 {
     const int32_t end = up ? ZONE_FULL_PERMILLE : DIMMEST_PERMILLE;
     const int32_t now = zone_light_now(light, now_ns);
+    const int32_t used = light->dims && now != 0 ? now : light->used;
     zone_light_go(light, now_ns, end, (int64_t)(end > now ? end - now : now - end) * DIM_NS / ZONE_FULL_PERMILLE);
+    light->used = used;
+    light->dims = true;
 }
 
 void zone_light_stop(zone_light *light, int64_t now_ns)
 {
-    zone_light_go(light, now_ns, zone_light_now(light, now_ns), 0);
+    if (light->dims) { /* what moves for another reason by now goes on */
+        zone_light_go(light, now_ns, zone_light_now(light, now_ns), 0);
+    }
 }
 
 bool zone_light_paint(zone_light *light, int32_t colour, uint32_t kelvin)

@@ -29,6 +29,7 @@ typedef struct zone_light {
     uint8_t panel; /* the press that it says it did last */
     uint8_t press;
     bool touched; /* by a hand, since its driver started: what is lit after a reset by itself is not then */
+    bool dims;    /* it moves, or came to the end, because a hand dims it: what stop dimming stops */
 } zone_light;
 
 void zone_light_start(zone_light *light, const busim_zone_plan *plan);

@@ -203,6 +203,51 @@ def test_a_hand_dims_slowly_and_stops_where_it_lets_go(action: int, ends_at: int
     assert rig.duty(1) == full(ends_at), "and at the end by itself"
 
 
+@pytest.mark.parametrize(
+    "overtaken_by", [lambda rig: rig.press(1, PRESS_OFF), lambda rig: rig.call(SCENE_ALL_OFF), lambda rig: rig.call(2)]
+)
+def test_a_hand_that_lets_go_stops_nothing_but_its_own_dimming(overtaken_by: Any) -> None:
+    """Somebody else put the light out meanwhile, and has been told that it is done."""
+    rig = Rig()
+    rig.press(1, PRESS_LEVEL, 900)
+    rig.run_for(500)
+    rig.press(1, PRESS_DIM_DOWN)
+    rig.run_for(400)
+    overtaken_by(rig)
+    rig.run_for(100)
+    rig.press(1, PRESS_DIM_STOP)
+    rig.run_for(800)
+    assert rig.duty(1) == 0
+    assert answers(rig)[-1][1:] == (PANEL, rig.number), "it has its answer all the same"
+    rig.press(1, PRESS_ON)
+    rig.run_for(500)
+    assert rig.duty(1) == full(800), "the level it was seen at last"
+
+
+def test_a_stop_is_no_hand_that_works_a_light_which_waits_for_its_scene() -> None:
+    """Its driver was reset while a finger dimmed, and the finger lets go before it has come back to light."""
+    rig = Rig(settled=False)
+    rig.press(4, PRESS_DIM_STOP)
+    rig.run_for(JOIN_MS)
+    assert rig.duty(7) == 65_535
+
+
+def test_a_hand_that_dims_after_another_stops_where_it_lets_go() -> None:
+    rig = Rig()
+    rig.press(1, PRESS_LEVEL, 500)
+    rig.run_for(500)
+    rig.press(1, PRESS_DIM_DOWN)
+    rig.run_for(400)
+    rig.press(1, PRESS_DIM_UP)
+    rig.run_for(1200)
+    rig.press(1, PRESS_DIM_STOP)
+    rig.run_for(100)
+    for action, level in ((PRESS_DIM_STOP, 700), (PRESS_OFF, 0), (PRESS_ON, 700)):
+        rig.press(1, action)
+        rig.run_for(500)
+        assert rig.duty(1) == full(level)
+
+
 def test_a_switched_zone_is_on_or_off_at_once() -> None:
     rig = Rig()
     assert rig.duty(7) == 65_535
