@@ -199,9 +199,10 @@ class ZoneDriver(Member):
             self.scene = scene_number
             self.join_until_ns = NEVER
             levels = scene.levels if scene is not None else tuple((zone, 0, -1, 0) for zone in self.lights)
+            # Told late, after a bus that was cut came back, it leaves what a hand has worked meanwhile.
             for zone, level, colour, kelvin in levels:
                 light = self.lights.get(zone)
-                if light is not None:
+                if light is not None and not (joining and light.touched):
                     light.paint(colour, kelvin)
                     actions += light.go(now_ns, level, fade_10ms * 10 * MS)
         else:

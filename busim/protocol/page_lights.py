@@ -58,9 +58,10 @@ def lights_section(plan: WirePlan) -> Iterator[str]:
             "says fault 4; a panel shows that tables differ.",
             f"A driver that starts is dark for {JOIN_MS} ms, says scene 0 in scene_state, and only then lights what is lit after a "
             "reset. Of the panels heard within heartbeat_missing_ms, the one with the lowest address tells it the current scene, "
-            "with joining 1: drivers that know of a scene since they started ignore that frame. A panel that starts takes the "
-            "scene "
-            "from what drivers report.",
+            "with joining 1: drivers that know of a scene since they started ignore that frame, and one that joins by it leaves "
+            "alone "
+            "what a press or a wired switch has worked since it started. A panel that starts takes the scene from what drivers "
+            "report.",
             "A zone with lit_on_bus_loss lights up when its driver has heard no panel's heartbeat, press or scene for "
             f"{SILENT_MS} ms.",
         ]

@@ -230,11 +230,21 @@ static void on_press(zone_driver *self, int64_t now_ns, const busim_frame *frame
     changed(self, now_ns, light, actions);
 }
 
-static void join(zone_driver *self, int64_t now_ns, const busim_scene_plan *plan, int64_t fade, node_actions *actions)
+/* Told late, after a bus that was cut came back, it leaves what a hand has worked meanwhile. */
+static bool is_left(const zone_light *light, const busim_scene *scene)
 {
+    return scene->joining != 0u && light->touched;
+}
+
+static void join(zone_driver *self, int64_t now_ns, const busim_scene *scene, const busim_scene_plan *plan, node_actions *actions)
+{
+    const int64_t fade = scene->fade * 10 * NODE_MS;
     uint16_t place;
     if (plan == NULL) { /* all off */
         for (place = 0u; place < self->light_count; place++) {
+            if (is_left(&self->lights[place], scene)) {
+                continue;
+            }
             zone_light_go(&self->lights[place], now_ns, 0, fade);
             zone_light_put(&self->lights[place], actions);
         }
@@ -243,7 +253,7 @@ static void join(zone_driver *self, int64_t now_ns, const busim_scene_plan *plan
     for (place = 0u; place < plan->levels_count; place++) {
         const busim_scene_level *wanted = &plan->levels[place];
         zone_light *light = light_of(self, wanted->zone);
-        if (light != NULL) {
+        if (light != NULL && !is_left(light, scene)) {
             (void)zone_light_paint(light, wanted->colour, wanted->kelvin);
             zone_light_go(light, now_ns, wanted->level_permille, fade);
             zone_light_put(light, actions);
@@ -278,7 +288,7 @@ static void on_scene(zone_driver *self, int64_t now_ns, const busim_frame *frame
     if (plan != NULL || scene.scene == BUSIM_SCENE_ALL_OFF) {
         self->scene = scene.scene;
         self->join_until_ns = NODE_NEVER;
-        join(self, now_ns, plan, scene.fade * 10 * NODE_MS, actions);
+        join(self, now_ns, &scene, plan, actions);
     } else {
         fault = BUSIM_ZONE_FAULT_SCENE_TABLE_OLDER;
     }

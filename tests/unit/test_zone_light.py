@@ -385,6 +385,27 @@ def test_a_wired_switch_before_anybody_told_it_stands() -> None:
     assert rig.outputs.get("channel.7", 0) == 0
 
 
+@pytest.mark.parametrize("by_switch", [False, True])
+@pytest.mark.parametrize("scene", [1, SCENE_ALL_OFF])
+def test_a_scene_told_late_leaves_what_a_hand_has_worked(scene: int, by_switch: bool) -> None:
+    """Its driver was reset while the bus was cut, and somebody lit a lamp before the cut was mended."""
+    rig = Rig(settled=False)
+    rig.run_for(3000)
+    if by_switch:
+        rig.input("switch.1", 1)
+    else:
+        rig.press(1, PRESS_ON)
+    rig.run_for(1000)
+    rig.call(scene, joining=1)
+    rig.run_for(1000)
+    assert rig.duty(1) == 65_535
+    assert rig.duty(2) == (full(300) if scene == 1 else 0), "the others join"
+    assert rig.scene_states()[-1][0] == scene
+    rig.call(2)
+    rig.run_for(1000)
+    assert rig.duty(1) == 0, "a scene that somebody asks for is for all"
+
+
 def test_who_knows_of_a_scene_does_not_join_again() -> None:
     rig = Rig()
     rig.call(1)
