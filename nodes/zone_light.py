@@ -22,8 +22,8 @@ WHITE: Final = 0xFFFFFF
 
 class ZoneLight:
     __slots__ = (
-        "began_ns", "colour", "dims", "ends_ns", "fault", "lamp", "level", "origin", "owed", "panel", "plan", "press", "seen", "shares",
-        "step_ns", "touched", "used",
+        "began_ns", "colour", "dims", "ends_ns", "fault", "lamp", "level", "origin", "owed", "panel", "plan", "press", "seen",
+        "shares", "step_ns", "touched", "used",
     )  # fmt: skip
 
     def __init__(self, plan: ZonePlan) -> None:

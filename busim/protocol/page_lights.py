@@ -42,8 +42,8 @@ def lights_section(plan: WirePlan) -> Iterator[str]:
             "A change takes the zone's fade_ms, in a straight line of lightness, in steps of 10 ms. A switched zone changes at "
             "once.",
             "start dimming moves from dark to full in 4 s, until stop dimming or the end. Stop dimming stops nothing else: what a "
-            "press or a scene moves by then goes on. On comes back to the level lit last; of a zone whose dimming was overtaken, the "
-            "level it had come to.",
+            "press or a scene moves by then goes on. On comes back to the level lit last; of a zone whose dimming was overtaken, "
+            "the level it had come to.",
         ]
     )
     yield "### Scenes"
@@ -77,9 +77,9 @@ def lights_section(plan: WirePlan) -> Iterator[str]:
             f"What a station was asked before it knew of any condition it holds for {CONDITION_FORGOTTEN_MS} ms, or until another "
             "station has said the same, against the first other condition that would take its place: it gives what was asked the "
             "number after that one's, and says it as a change. A press is told from its repeats as at a zone.",
-            "Their outputs are latching relays: they stay as set through loss of the bus, of power, hang and reset. A node that has "
-            f"started, finds none of its relays closed and hears no condition for {NEVER_TOLD_MS} ms lights what shows under way. A "
-            "wired switch lights its lamp all the same.",
+            "Their outputs are latching relays: they stay as set through loss of the bus, of power, hang and reset. A node that "
+            f"has started, finds none of its relays closed and hears no condition for {NEVER_TOLD_MS} ms lights what shows under "
+            "way. A wired switch lights its lamp all the same.",
             f"A lamp or fuse that fails is told in notice: which is {FAILED.number}, subject the light's number; number is one "
             "more for each failure of any of the node's lights, 1 to 255 and round again. Its state is raised while that lasts, "
             f"every {a.REPEAT_MS} ms, and then gone; each change is told {a.CHANGES_SENT} times, {a.ANSWER_REPEAT_MS} ms apart. "
