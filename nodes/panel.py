@@ -73,8 +73,8 @@ class Panel(Member):
         """Touch of a dimming field -> when the hand is one that dims, and the field: another hand may turn the page meanwhile."""
         self.holding: dict[str, ControlPlan] = {}
         """Touch -> the field by which it dims."""
-        self.dims_up: dict[int, bool] = {}
-        """Dimming field -> its next hand dims up."""
+        self.dims_up: dict[tuple[int, int], bool] = {}
+        """(page, dimming field) -> its next hand dims up."""
         self.pending: list[Pending] = []
         self.shown: dict[tuple[int, int], int] = {}
         """(page, field) -> what it shows while that page is open; quiet where nothing stands here."""
@@ -200,8 +200,9 @@ class Panel(Member):
     def _dim(self, now_ns: int, channel: str, control: ControlPlan) -> list[Action]:
         """The hand stays: up and down in turn."""
         self.holding[channel] = control
-        up = self.dims_up.get(control.number, False)
-        self.dims_up[control.number] = not up
+        field = control.page, control.number
+        up = self.dims_up.get(field, False)
+        self.dims_up[field] = not up
         return self._press(now_ns, control, PRESS_DIM_UP if up else PRESS_DIM_DOWN)
 
     def _press(self, now_ns: int, control: ControlPlan, action: int) -> list[Action]:

@@ -247,6 +247,20 @@ def test_it_dims_down_and_up_in_turn() -> None:
     ]
 
 
+def test_fields_of_one_number_on_two_pages_dim_each_in_turn() -> None:
+    """Up or down goes with the field and not with its number."""
+    rig = Rig()
+    other = replace(CONTROLS[4], action="dim", level_permille=0)
+    rig.node.me = replace(rig.node.me, controls=(*(each for each in CONTROLS if each is not CONTROLS[4]), other))  # type: ignore[attr-defined]
+    rig.touch(1, 1000)
+    rig.zone_says(1, 1)
+    rig.run_for(20)
+    rig.zone_says(1, 2)
+    rig.touch(8)
+    rig.touch(1, 1000)
+    assert next(press[2] for press in rig.presses() if press[0] == 3) == PRESS_DIM_DOWN
+
+
 def test_a_stop_is_asked_for_until_it_is_answered() -> None:
     rig = Rig()
     rig.touch(1, 1000)
