@@ -105,7 +105,11 @@ class Panel(Member):
     def on_start(self, now_ns: int, reset_cause: int) -> Actions:
         super().on_start(now_ns, reset_cause)
         self.working = True
-        return ((OUTPUT, "page", self.page),)
+        # What a screen showed before a reset is no longer true of anything: a press that waited is forgotten.
+        fields = (f"field.{each.number}" for each in self.controls.values())
+        zones = (f"failed.{zone.number}" for zone in self.plan.zones)
+        told = [(OUTPUT, channel, FIELD_QUIET) for channel in (*fields, *zones, "tables_differ")]
+        return ((OUTPUT, "page", self.page), *told)
 
     def on_input(self, now_ns: int, channel: str, value: int) -> Actions:
         if value:
@@ -226,12 +230,15 @@ class Panel(Member):
             self.keeper.current = scene
         if control is None:
             return []
-        lost = [(OUTPUT, f"failed.{zone}", 0) for zone in (asked if not scene and action != PRESS_CONDITION else [])]
-        return [*given_up, *self._show(control, FIELD_WAITS), *lost]
+        anew = [] if action == PRESS_CONDITION else self._zones_of(asked) if scene else asked
+        return [*given_up, *self._show(control, FIELD_WAITS), *((OUTPUT, f"failed.{zone}", 0) for zone in anew)]
 
     def _drivers_of(self, scene: int) -> list[int]:
         zones = {zone for each in self.plan.scenes if each.number == scene for zone, *_ in each.levels}
         return sorted({zone.driver for zone in self.plan.zones if scene == SCENE_ALL_OFF or zone.number in zones})
+
+    def _zones_of(self, drivers: list[int]) -> list[int]:
+        return sorted(zone.number for zone in self.plan.zones if zone.driver in drivers)
 
     def _ask(self, pending: Pending) -> list[Action]:
         repeat_ns = self.timing.press_repeat_ms * MS
@@ -342,7 +349,7 @@ class Panel(Member):
         if pending.control is None:
             return []
         if pending.scene:
-            lost = sorted(zone.number for zone in self.plan.zones if zone.driver in pending.left)
+            lost = self._zones_of(pending.left)
         else:
             lost = [zone for zone in pending.left if zone]
         shows = FIELD_PARTLY if len(pending.left) < pending.total else FIELD_FAILED

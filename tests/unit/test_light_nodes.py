@@ -215,7 +215,7 @@ def test_a_field_that_is_not_on_the_page_shown_does_nothing(control: int) -> Non
     rig.touch(control)
     rig.run_for(2000)
     assert not rig.asked()
-    assert rig.outputs == {"page": 0}
+    assert not any(rig.outputs.values()), "page 0, and nothing in its fields"
 
 
 def test_a_panel_listens_to_the_drivers_of_its_zones() -> None:

@@ -288,6 +288,27 @@ def test_a_scene_is_asked_of_every_driver_it_has_zones_of() -> None:
     assert not rig.scenes()
 
 
+def zones_failed(rig: Rig) -> list[int]:
+    return sorted(int(channel.removeprefix("failed.")) for channel, value in rig.outputs.items() if "failed." in channel and value)
+
+
+def test_a_panel_that_starts_anew_shows_nothing_of_before() -> None:
+    """Its screen may still show what it showed when it was reset: a press that waits, for ever."""
+    rig = Rig()
+    rig.touch(1, 1000)
+    rig.touch(2)
+    rig.run_for(900)
+    rig.touch(3)
+    rig.outputs["tables_differ"] = 1
+    rig.node = Panel(rig.plan, PANEL)
+    rig.now_ns = 0
+    rig.start()
+    assert {channel: rig.outputs[channel] for channel in ("page", "field.1", "field.2", "field.3", "tables_differ")} == {
+        "page": 0, "field.1": FIELD_QUIET, "field.2": FIELD_QUIET, "field.3": FIELD_QUIET, "tables_differ": 0,
+    }  # fmt: skip
+    assert zones_failed(rig) == []
+
+
 @pytest.mark.parametrize(("answers", "shows", "failed"), [((), FIELD_FAILED, (1, 2, 3)), ((DRIVER,), FIELD_PARTLY, (2,))])
 def test_who_did_not_join_is_said(answers: tuple[int, ...], shows: int, failed: tuple[int, ...]) -> None:
     rig = Rig()
@@ -296,7 +317,9 @@ def test_who_did_not_join_is_said(answers: tuple[int, ...], shows: int, failed: 
         rig.driver_says(driver, 1, 1)
     rig.run_for(900)
     assert rig.outputs["field.2"] == shows
-    assert sorted(int(channel.partition(".")[2]) for channel in rig.outputs if channel.startswith("failed.")) == list(failed)
+    assert zones_failed(rig) == list(failed)
+    rig.touch(2)
+    assert zones_failed(rig) == [], "the last press for them is this one"
 
 
 def test_a_driver_with_another_table_leaves_a_scene_partly_done() -> None:
