@@ -152,6 +152,12 @@ class Panel(Member):
         self._set_deadline()
         return tuple(actions)
 
+    def on_sent(self, now_ns: int, bus: int, can_id: int) -> Actions:
+        if can_id == SCENE.can_id(self.address):
+            for pending in self.pending:
+                pending.sent = True
+        return NOTHING
+
     def _set_deadline(self) -> None:
         due_ns = self.beat_due_ns if self.beat_due_ns < self.identity_due_ns else self.identity_due_ns
         if self.touched_ns:
@@ -220,18 +226,28 @@ class Panel(Member):
         failed_ns = now_ns + self.timing.press_failed_ms * MS
         given_up: list[Action] = []
         if scene:
-            # The last word on a scene stands: one that still asks for another would undo it.
-            for older in [older for older in self.pending if older.scene]:
-                self.pending.remove(older)
-                if older.control is not None:
-                    given_up += self._show(older.control, FIELD_QUIET)
-        self.pending.append(Pending(control, self.number, action, scene, asked, now_ns, failed_ns))
+            given_up = self._give_up_scenes()
+        pending = Pending(control, self.number, action, scene, asked, now_ns, failed_ns)
+        self.pending.append(pending)
         if scene:
+            pending.instead = self.keeper.current
             self.keeper.current = scene
+            self.keeper.note(now_ns, self.address, self.number)
         if control is None:
             return []
         anew = [] if action == PRESS_CONDITION else self._zones_of(asked) if scene else asked
         return [*given_up, *self._show(control, FIELD_WAITS), *((OUTPUT, f"failed.{zone}", 0) for zone in anew)]
+
+    def _give_up_scenes(self) -> list[Action]:
+        """The last word on a scene stands: a press that still asks for another would undo it."""
+        actions: list[Action] = []
+        for older in [older for older in self.pending if older.scene]:
+            self.pending.remove(older)
+            if older.unanswered:
+                self.keeper.current = older.instead
+            if older.control is not None:
+                actions += self._show(older.control, FIELD_QUIET)
+        return actions
 
     def _drivers_of(self, scene: int) -> list[int]:
         zones = {zone for each in self.plan.scenes if each.number == scene for zone, *_ in each.levels}
@@ -293,14 +309,18 @@ class Panel(Member):
             keeper.tables_differ[driver] = revision != self.plan.scene_revision
             actions = ((OUTPUT, "tables_differ", int(any(keeper.tables_differ.values()))),)
         if panel == self.address:
+            if not self.number:
+                self.number = number  # as of a zone
             for pending in self.pending:
-                if pending.scene and pending.number == number and driver in pending.left:
+                asked = pending.number == number and driver in pending.left
+                # A number of before this panel's last start may come again; a driver that does not know the scene says so.
+                if asked and pending.scene and (pending.scene == scene or fault):
                     pending.fault = pending.fault or fault != 0
                     return (*actions, *self._answered(pending, driver))
         if not scene and not panel:
             return (*actions, *self._tell(now_ns, driver))
-        if not keeper.current and not any(pending.scene for pending in self.pending):
-            keeper.current = scene
+        if scene and not any(pending.scene for pending in self.pending):
+            keeper.learn(now_ns, scene, panel, number)
         return actions
 
     def _tell(self, now_ns: int, driver: int) -> Actions:
@@ -324,11 +344,26 @@ class Panel(Member):
         return tuple(done) or RECHECK
 
     def _on_scene(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
-        """Another panel asks for a scene: that one stands, and an older wish of this panel's would undo it."""
+        """Another panel asks for a scene: that one stands, and an older wish of this panel's would undo it. One that still waits to
+        go out comes to everybody after this one, and is the later."""
         word = read_plain(SCENE, data)
-        if word != INVALID:
-            self.keeper.current = SCENE.unpack(word)[1]
-        return NOTHING
+        if word == INVALID:
+            return NOTHING
+        number, scene, *_, joining = SCENE.unpack(word)
+        keeper = self.keeper
+        if not keeper.note(now_ns, address_of(can_id), number):
+            return NOTHING
+        if joining:
+            keeper.current = keeper.current or scene
+            return NOTHING
+        later = [pending for pending in self.pending if pending.scene and pending.control is not None and not pending.sent]
+        if later:
+            later[-1].instead = scene
+            return NOTHING
+        actions = self._give_up_scenes()
+        keeper.current = scene
+        self._set_deadline()
+        return tuple(actions) or RECHECK
 
     def _on_beat(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         self.keeper.heard_ns[address_of(can_id)] = now_ns
@@ -348,9 +383,13 @@ class Panel(Member):
         """Show that a press was not done in time: wholly, or in part and by whom not."""
         if pending.control is None:
             return []
+        if pending.scene and pending.unanswered and self.keeper.current == pending.scene:
+            # As far as is known here. What drivers report that joined all the same is news.
+            self.keeper.current = pending.instead
+            self.keeper.asked[self.address] = pending.number - 1 & 0xFF, pending.failed_ns
         if pending.scene:
             lost = self._zones_of(pending.left)
         else:
             lost = [zone for zone in pending.left if zone]
-        shows = FIELD_PARTLY if len(pending.left) < pending.total else FIELD_FAILED
+        shows = FIELD_FAILED if pending.unanswered else FIELD_PARTLY
         return [*self._show(pending.control, shows), *((OUTPUT, f"failed.{zone}", 1) for zone in lost)]

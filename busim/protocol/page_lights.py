@@ -28,7 +28,7 @@ def lights_section(plan: WirePlan) -> Iterator[str]:
             "A zone driver does a press once and answers each frame of it. The same number from the same panel for the same zone "
             f"within {again_ms} ms of the first (press_failed_ms and press_repeat_ms) is "
             "the same press; later, it is a new one, from a panel that has started again. A panel that starts goes on from the "
-            "number that zones report as its last.",
+            "number that zones, or drivers in scene_state, report as its last.",
             "A press that a zone's lamps can't do (a colour of a lamp that has none) is neither done nor answered. A colour out of "
             "their reach becomes the nearest they can make, and the zone says so in its fault.",
         ]
@@ -52,7 +52,9 @@ def lights_section(plan: WirePlan) -> Iterator[str]:
             "scene asks every driver for the levels of its own table, in the fade given; a driver answers with scene_state: the "
             "scene, the revision of its table, the panel and the number of its press. A press for a scene is done when every "
             "driver "
-            "with a zone in it has answered without a fault. The last scene asked for stands.",
+            "with a zone in it has answered without a fault, and with that scene. The last scene asked for stands: a panel whose "
+            "scene has been on the bus gives it up when it hears another panel ask, by another number than before or more than "
+            f"{again_ms} ms after that one was first heard; one that is still to go out is the later of the two.",
             f"Scene {SCENE_ALL_OFF} is all off: every zone of every driver, dark.",
             "The revision is 16 bits over all scenes. A driver that hears another revision than its own joins by its own table and "
             "says fault 4; a panel shows that tables differ.",
@@ -61,7 +63,8 @@ def lights_section(plan: WirePlan) -> Iterator[str]:
             "with joining 1: drivers that know of a scene since they started ignore that frame, and one that joins by it leaves "
             "alone "
             "what a press or a wired switch has worked since it started. A panel that starts takes the scene from what drivers "
-            "report.",
+            "report; one that reads there of a later press of a panel than it has heard of (up to 127 ahead) takes that scene. A "
+            "scene that no driver joined is not the current one.",
             "A zone with lit_on_bus_loss lights up when its driver has heard no panel's heartbeat, press or scene for "
             f"{SILENT_MS} ms.",
         ]

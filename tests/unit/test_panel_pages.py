@@ -68,6 +68,15 @@ class Rig(NodeRig):
         self.input(f"touch.{field}", 0)
         self.run_for(1)
 
+    def sent(self, can_id: int) -> None:
+        """A frame of its own was acknowledged."""
+        assert self.node.on_sent is not None
+        self.note(self.node.on_sent(self.now_ns, 0, can_id))
+
+    def current(self) -> int:
+        """The scene that it would tell."""
+        return self.node.keeper.current  # type: ignore[attr-defined,no-any-return]
+
     def presses(self) -> list[tuple[int, ...]]:
         return [PRESS.unpack(int.from_bytes(data, "big")) for _, data in self.said(PRESS.code)]
 
@@ -349,6 +358,109 @@ def test_the_last_scene_asked_for_stands() -> None:
     rig.forget()
     rig.run_for(300)
     assert {scene[1] for scene in rig.scenes()} == {SCENE_ALL_OFF}
+
+
+def other_asks(rig: Rig, number: int, scene: int, *, joining: int = 0) -> None:
+    rig.frame(SCENE.can_id(OTHER_PANEL), SCENE.pack(number, scene, rig.plan.scene_revision, 0, joining))
+
+
+def test_a_scene_that_another_panel_asks_for_later_takes_the_place_of_one_that_waits() -> None:
+    """A driver that is away would else join whichever of the two it hears last once it is back."""
+    rig = Rig()
+    rig.touch(2)
+    rig.sent(SCENE.can_id(PANEL))
+    rig.driver_says(DRIVER, 1, 1)
+    other_asks(rig, 7, SCENE_ALL_OFF)
+    assert rig.outputs["field.2"] == FIELD_QUIET
+    rig.forget()
+    rig.run_for(1000)
+    assert not rig.scenes()
+    assert rig.outputs["field.2"] == FIELD_QUIET, "no word of a press that nobody waits for any more"
+
+
+def test_a_scene_that_has_not_gone_out_yet_is_the_later_one() -> None:
+    """Both were touched at one moment: what the bus carries last stands, for drivers and panels alike."""
+    rig = Rig()
+    rig.touch(2)
+    rig.sent(HEARTBEAT.can_id(PANEL))
+    other_asks(rig, 7, SCENE_ALL_OFF)
+    assert (rig.outputs["field.2"], rig.current()) == (FIELD_WAITS, 1)
+    rig.run_for(900)
+    assert (rig.outputs["field.2"], rig.current()) == (FIELD_FAILED, SCENE_ALL_OFF), "it came to nothing"
+
+
+@pytest.mark.parametrize(("after_ms", "current"), [(850, 1), (850.000001, SCENE_ALL_OFF)])
+def test_a_repeat_of_an_older_scene_is_no_later_word(after_ms: float, current: int) -> None:
+    rig = Rig()
+    other_asks(rig, 7, SCENE_ALL_OFF)
+    asked_ns = rig.now_ns
+    rig.touch(2)
+    rig.sent(SCENE.can_id(PANEL))
+    rig.run_to(asked_ns + 100 * MS)
+    other_asks(rig, 7, SCENE_ALL_OFF)
+    assert (rig.outputs["field.2"], rig.current()) == (FIELD_WAITS, 1)
+    for driver in (DRIVER, OTHER_DRIVER):
+        rig.driver_says(driver, 1, 1)
+    assert rig.outputs["field.2"] == FIELD_DONE
+    rig.run_to(asked_ns + round(after_ms * MS))
+    other_asks(rig, 7, SCENE_ALL_OFF)
+    assert rig.current() == current
+
+
+def test_a_scene_that_nobody_joined_is_not_told_to_who_comes_back() -> None:
+    """The bus was cut at this panel: it said that its press failed, and the others are where they were."""
+    rig = Rig(OTHER_PANEL)
+    rig.frame(SCENE.can_id(PANEL), SCENE.pack(9, 1, rig.plan.scene_revision, 0, 0))
+    rig.touch(3)
+    rig.run_for(900)
+    assert (rig.outputs["field.3"], rig.current()) == (FIELD_FAILED, 1)
+    rig.forget()
+    came_back(rig)
+    assert [scene[1] for scene in rig.scenes()] == [1]
+
+
+def test_one_that_was_joined_without_a_word_is_learnt_from_the_drivers() -> None:
+    rig = Rig()
+    rig.touch(3)
+    rig.run_for(900)
+    assert rig.current() == 0
+    rig.driver_says(DRIVER, SCENE_ALL_OFF, 1)
+    assert rig.current() == SCENE_ALL_OFF
+
+
+def test_a_scene_asked_for_while_this_panel_was_cut_off_is_learnt_from_the_drivers() -> None:
+    rig = Rig()
+    other_asks(rig, 7, 1)
+    off = SCENE_ALL_OFF
+    for scene, number, current in ((2, 6, 1), (2, 7, 1), (off, 9, off), (1, 7, off), (2, 137, off), (2, 136, 2)):
+        rig.driver_says(DRIVER, scene, number, panel=OTHER_PANEL)
+        assert rig.current() == current, "an older press, or the one that was heard, is no news"
+
+
+def test_a_joining_frame_is_no_press() -> None:
+    rig = Rig()
+    other_asks(rig, 7, 1, joining=1)
+    assert rig.current() == 1, "where none is known it is as good as any"
+    rig.touch(3)
+    rig.sent(SCENE.can_id(PANEL))
+    other_asks(rig, 8, 1, joining=1)
+    assert (rig.outputs["field.3"], rig.current()) == (FIELD_WAITS, SCENE_ALL_OFF)
+
+
+@pytest.mark.parametrize(("scene", "fault", "shows"), [(2, 0, FIELD_WAITS), (1, 0, FIELD_DONE), (2, 4, FIELD_PARTLY)])
+def test_a_number_of_before_its_last_start_answers_no_other_scene(scene: int, fault: int, shows: int) -> None:
+    rig = Rig()
+    rig.touch(2)
+    for driver in (DRIVER, OTHER_DRIVER):
+        rig.driver_says(driver, scene, 1, fault=fault)
+    assert rig.outputs["field.2"] == shows
+
+
+def test_a_panel_that_starts_anew_goes_on_from_the_number_of_a_scene() -> None:
+    rig = Rig()
+    rig.driver_says(DRIVER, 1, 41)
+    rig.touch(3)
+    assert rig.scenes()[-1][0] == 42
 
 
 # ------------------------------------------------------------------------------------------------ who tells
