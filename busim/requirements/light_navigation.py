@@ -2,14 +2,16 @@
 `alarm.shown`'s.
 
 Intensity and display are the rules' of the road: COLREGs 1972, Rules 20 to 30, and the note to Annex I s. 8 (not limited by
-variable control). No scene, touch, reset or loss of the bus changes them. Without the supply they burn by they are dark whatever
-a node does; that it is gone is `alarm.shown`'s.
+variable control). No scene, touch, reset or loss of the bus changes them. What a panel shows as done comes to stand: an older
+condition that goes on is forgotten after 3.5 s, and has to be heard a second before that. Without the supply they burn by they are
+dark whatever a node does; that it is gone is `alarm.shown`'s.
 """
 
 from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
 from busim.requirements.in_a_log import NotInALog
+from busim.requirements.panel_pages import PanelPages
 from busim.requirements.requirement import Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, SECOND
@@ -18,6 +20,8 @@ WITHIN_MS = 200
 SAID_NS = SECOND
 FORGOTTEN_NS = 3500 * MS
 """The written page: a condition that nobody said for so long gives way to any."""
+STANDS_NS = FORGOTTEN_NS + SECOND
+FIELD_DONE = 2
 FULL = 1000
 UNDER_WAY = 1
 
@@ -53,6 +57,17 @@ class LightNavigation(Requirement):
         """Navigation nodes that have heard of it, by their address."""
         self.waits: dict[str, int] = {}
         """Light that has to change -> since when its node knows."""
+        self.fields = {
+            (self.situation.node_of[panel.address], control.page, control.number): control.condition
+            for panel in plan.panels
+            for control in panel.controls
+            if control.action == "condition"
+        }
+        self.pages = PanelPages(plan, self.situation.node_of)
+        self.turned_ns: dict[str, int] = {}
+        """Panel's node -> when it showed another page: what its fields show then is of before."""
+        self.done: tuple[int, str, int] | None = None
+        """(when, panel's node, condition) of the press that was shown done last, until that condition stands."""
 
     def attach(self, journal: Journal) -> None:
         for station in self.context.plan.stations:
@@ -63,6 +78,8 @@ class LightNavigation(Requirement):
         journal.watch_events("feed", self._feed)
         journal.watch_events("key", self._key)
         journal.watch_events("fault", self._fault)
+        journal.watch_events("start", self._start)
+        journal.watch_outputs(self._output, "page", "field.")
 
     def _condition(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         if not bits.sound(can_id, data):
@@ -78,6 +95,7 @@ class LightNavigation(Requirement):
             self.told.clear()
             self.waits.clear()
         self.said_ns = now_ns
+        self._stands(now_ns)
         for driver in self.drivers - self.told:
             if mask & self.situation.host_bit[driver] and self.situation.node_of[driver] in self.situation.running:
                 self._hears(now_ns, driver)
@@ -125,6 +143,37 @@ class LightNavigation(Requirement):
         name = self.switches.get((event[3], event[4]))
         if name is not None:
             (self.forced.add if event[5] else self.forced.discard)(name)
+        node = event[3]
+        what, _, number = event[4].partition(".")
+        if event[5] and what == "touch" and (node, self.pages.shown(node), int(number)) in self.fields:
+            self._stands(event[0])
+            self.done = None  # another is asked for
+
+    def _start(self, event: Event) -> None:
+        self.pages.page_of.pop(event[3], None)
+
+    def _output(self, event: Event) -> None:
+        at_ns, _, _, node, channel, value = event
+        if channel == "page":
+            self.pages.page_of[node] = value
+            self.turned_ns[node] = at_ns
+            return
+        condition = self.fields.get((node, self.pages.shown(node), int(channel.removeprefix("field."))))
+        if condition is not None and value == FIELD_DONE and self.turned_ns.get(node) != at_ns:
+            self.done = at_ns, node, condition
+            self._stands(at_ns)
+
+    def _stands(self, now_ns: int) -> None:
+        """Does the condition stand that was shown done last?"""
+        if self.done is None:
+            return
+        at_ns, node, condition = self.done
+        if condition == self.condition and self.number:
+            self.done = None
+        elif now_ns - at_ns > STANDS_NS:
+            self.done = None
+            words = f"{node}: condition {condition} was shown done, and condition {self.condition} stands"
+            self.tally.fail(now_ns, words, (now_ns - at_ns) // MS, STANDS_NS // MS)
 
     def _fault(self, event: Event) -> None:
         at_ns, _, _, fault, place, begins = event
@@ -162,6 +211,7 @@ class LightNavigation(Requirement):
 
     def finish(self, now_ns: int) -> Verdict:
         self._late(now_ns)
+        self._stands(now_ns)
         for name, at_ns in self.failed_ns.items():
             if now_ns - at_ns > SAID_NS:
                 self.tally.fail(now_ns, f"{name}: its failure was never said")

@@ -1,7 +1,8 @@
 """A scene arrives whole: every zone of it begins at once and rests at its level, or the panel says that it did not.
 
 At once: a tenth of the change within 100 ms of the contact (0.1 s feels instant: Miller 1968; Card 1991), and a tenth of the
-scene's own fade on top. All off is a scene of everybody's.
+scene's own fade on top. While something is broken, or was, it may take the second in which its panel says that it did not arrive.
+All off is a scene of everybody's.
 """
 
 from busim.events.journal import Event, Journal
@@ -22,11 +23,15 @@ FIELD_FAILED, FIELD_PARTLY = 3, 4
 
 
 class Call:
-    """One touch that asks for a scene: the zones it changes, with where they are to rest."""
+    """One touch that asks for a scene: where its zones are to rest, and those of them that it changes."""
 
-    __slots__ = ("began", "began_ns", "control", "due_ns", "fade_ns", "node", "wanted")
+    __slots__ = ("began", "began_ns", "control", "due_ns", "fade_ns", "node", "troubled", "wanted")
 
-    def __init__(self, node: str, control: ControlPlan, began_ns: int, fade_ns: int, wanted: dict[str, int]) -> None:
+    def __init__(
+        self, node: str, control: ControlPlan, began_ns: int, fade_ns: int, wanted: dict[str, int], troubled: bool
+    ) -> None:
+        self.troubled = troubled
+        """Something was broken while it waited."""
         self.node = node
         self.control = control
         self.began_ns = began_ns
@@ -60,15 +65,23 @@ class LightScene(Requirement):
         self.call: Call | None = None
         """The last one: the scene that was called last stands."""
         self.levels = dict.fromkeys(self.node_of_zone, 0)
+        self.broken = 0
+        """Faults that are on, or left something to get over."""
 
     def attach(self, journal: Journal) -> None:
         journal.watch_events("key", self._key)
         journal.watch_events("start", self._start)
         journal.watch_events("lamp", self._lamp)
+        journal.watch_events("fault", self._fault)
         journal.watch_outputs(self._output, "page", "field.")
 
     def _start(self, event: Event) -> None:
         self.pages.page_of.pop(event[3], None)
+
+    def _fault(self, event: Event) -> None:
+        self.broken += 1 if event[5] else -1
+        if self.call is not None:
+            self.call.troubled = True
 
     def _key(self, event: Event) -> None:
         at_ns, _, _, node, key, down = event
@@ -93,8 +106,8 @@ class LightScene(Requirement):
         else:
             wanted = {self.names[zone]: level for zone, level, _, _ in scene.levels} if scene is not None else {}
         lamps = self.levels
-        changing = {zone: level for zone, level in wanted.items() if abs(lamps[zone] - level) > NEAR_PERMILLE}
-        self.call = Call(node, control, at_ns, fade_ns, changing)
+        self.call = Call(node, control, at_ns, fade_ns, wanted, self.broken > 0)
+        changing = (zone for zone, level in wanted.items() if abs(lamps[zone] - level) > NEAR_PERMILLE)
         self.call.began = {zone: (lamps[zone], 0) for zone in changing}
 
     def _lamp(self, event: Event) -> None:
@@ -132,17 +145,17 @@ class LightScene(Requirement):
             return
         self.call = None
         for zone, level in call.wanted.items():
-            tenth_ns = call.began[zone][1]
             lamp = self.levels[zone]
+            tenth_ns = call.began[zone][1] if zone in call.began else now_ns
             if abs(lamp - level) > NEAR_PERMILLE or not tenth_ns:
                 words = f"{zone} rests at {lamp} permille where the scene wants {level}, and no word of it"
                 self.tally.fail(now_ns, f"{call.node}: {words}")
-            else:
-                limit_ms = INSTANT_MS + call.fade_ns // MS // 10
+            elif zone in call.began:
+                limit_ms = (REPORT_NS // MS if call.troubled else INSTANT_MS) + call.fade_ns // MS // 10
                 self.tally.measure(-(-(tenth_ns - call.began_ns) // MS), tenth_ns, f"{call.node}: {zone} began", limit_ms)
 
     def finish(self, now_ns: int) -> Verdict:
         self._settle(now_ns)
-        if self.call is not None and self.call.wanted:
+        if self.call is not None and self.call.began:
             self.tally.undecided(now_ns, f"{self.call.node}: the run ended before its scene could have arrived")
         return self.tally.verdict("nobody asked for a scene that changes anything")

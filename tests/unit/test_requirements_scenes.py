@@ -23,6 +23,7 @@ CONTROLS = (
     ControlPlan("evening", 1, 0, "scene", (), 1, 0),
     ControlPlan("off", 2, 0, "all_off", (), 0, 0),
     ControlPlan("lamp", 3, 0, "toggle", (1,), 0, 0),
+    ControlPlan("anchor", 4, 0, "condition", (), 0, 0, condition=2),
 )
 PANEL_NODE, DRIVER_NODE, MAST = f"node_{PANEL}", f"node_{DRIVER}", f"node_{MASTHEAD}"
 
@@ -63,6 +64,36 @@ def test_each_zone_rests_at_its_level(cabin: int, verdict: str) -> None:
     rig = called()
     arrives(rig, 30, cabin)
     assert rig.says() == verdict
+
+
+@pytest.mark.parametrize(("galley", "verdict"), [(15, PASS), (16, FAIL)])
+def test_a_zone_that_was_at_its_level_is_there_in_the_end(galley: int, verdict: str) -> None:
+    """Dark as its driver was away, and lit by whatever came after."""
+    rig = JudgeRig(LightScene, plan())
+    rig.event("start", PANEL_NODE, 0)
+    rig.event("key", PANEL_NODE, "touch.1", 1)
+    rig.after(30)
+    rig.event("lamp", "cabin", 500, 0)
+    rig.event("lamp", "galley", galley, 0)
+    rig.after(2000)
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize(("broken", "verdict"), [("before", PASS), ("meanwhile", PASS), ("", FAIL)])
+def test_while_something_is_broken_a_scene_has_as_long_as_its_panel(broken: str, verdict: str) -> None:
+    rig = JudgeRig(LightScene, plan())
+    rig.event("start", PANEL_NODE, 0)
+    if broken == "before":
+        rig.event("fault", "reset", DRIVER_NODE, 2)
+    rig.event("key", PANEL_NODE, "touch.1", 1)
+    if broken == "meanwhile":
+        rig.event("fault", "reset", DRIVER_NODE, 2)
+    rig.after(1000)
+    rig.event("lamp", "cabin", 50, 0)
+    rig.after(390)
+    rig.event("lamp", "cabin", 500, 0)
+    rig.after(2000)
+    assert (rig.says(), rig.verdict().limit) == (verdict, 1040 if broken else 140)
 
 
 @pytest.mark.parametrize(("value", "after_ms", "verdict"), [(3, 1000, PASS), (4, 800, PASS), (4, 1000.001, FAIL), (2, 900, FAIL)])
@@ -244,6 +275,42 @@ def test_what_another_bus_brought_first_is_heard_when_their_own_brings_it(after_
         rig.event("lamp", "side_lights", 1000, 0)
     rig.after(3000)
     assert rig.says() == verdict
+
+
+@pytest.mark.parametrize(
+    ("stands", "after_ms", "verdict"), [((0, 10), 4500, PASS), ((0, 10), 4500.001, FAIL), ((2, 11), 9000, PASS)]
+)
+def test_a_condition_that_was_shown_done_comes_to_stand(stands: tuple[int, int], after_ms: float, verdict: str) -> None:
+    """A station that began anew may count from below what stands: that is forgotten within 3.5 s, or given the number after."""
+    rig = Mast()
+    rig.condition(0, 10)
+    rig.event("key", PANEL_NODE, "touch.4", 1)
+    rig.condition(2, 1)
+    rig.event("output", PANEL_NODE, "field.4", 2)
+    rig.after(100)
+    rig.condition(*stands)
+    rig.event("lamp", "anchor_light", 1000 if stands[0] else 0, 0)
+    rig.after(after_ms - 100)
+    assert rig.says() == verdict
+
+
+def test_what_a_page_shows_as_it_opens_is_of_before() -> None:
+    rig = Mast()
+    rig.condition(0, 10)
+    rig.event("output", PANEL_NODE, "page", 1)
+    rig.event("output", PANEL_NODE, "page", 0)
+    rig.event("output", PANEL_NODE, "field.4", 2)
+    rig.after(9000)
+    assert rig.says() == PASS
+
+
+def test_another_press_takes_the_place_of_one_that_was_shown_done() -> None:
+    rig = Mast()
+    rig.condition(0, 10)
+    rig.event("output", PANEL_NODE, "field.4", 2)
+    rig.event("key", PANEL_NODE, "touch.4", 1)
+    rig.after(9000)
+    assert rig.says() == PASS
 
 
 def test_who_never_heard_of_it_can_not_follow() -> None:
