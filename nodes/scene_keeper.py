@@ -2,6 +2,7 @@
 
 Of the panels heard, the one with the lowest address tells: one voice is enough, and which one needs no election. A panel
 that starts anew learns the scene from the drivers' own reports; so does one that was cut off while another asked for a scene.
+Where both sides of a cut asked, neither is the later one, and panels may differ until somebody asks for a scene again.
 """
 
 from busim.protocol.plan import WirePlan
@@ -37,9 +38,6 @@ class SceneKeeper:
 
     def learn(self, now_ns: int, scene: int, panel: int, number: int) -> None:
         """A driver is in a scene that a panel asked for: it is the current one if that press was never heard here."""
-        before, _ = self.asked.get(panel, (number, 0))
-        missed = 0 < (number - before & 0xFF) < 0x80
-        if missed or panel not in self.asked:
+        if panel not in self.asked or 0 < (number - self.asked[panel][0] & 0xFF) < 0x80:
             self.asked[panel] = number, now_ns
-        if missed or not self.current:
             self.current = scene

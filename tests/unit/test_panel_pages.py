@@ -431,6 +431,11 @@ def test_one_that_was_joined_without_a_word_is_learnt_from_the_drivers() -> None
 def test_a_scene_asked_for_while_this_panel_was_cut_off_is_learnt_from_the_drivers() -> None:
     rig = Rig()
     other_asks(rig, 7, 1)
+    rig.driver_says(OTHER_DRIVER, 2, 3, panel=OTHER_PANEL + 5)
+    assert rig.current() == 2, "of a panel that was never heard to ask"
+    other_asks(rig, 7, 1)
+    rig.run_for(900)
+    other_asks(rig, 7, 1)
     off = SCENE_ALL_OFF
     for scene, number, current in ((2, 6, 1), (2, 7, 1), (off, 9, off), (1, 7, off), (2, 137, off), (2, 136, 2)):
         rig.driver_says(DRIVER, scene, number, panel=OTHER_PANEL)
