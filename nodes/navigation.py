@@ -13,6 +13,7 @@ from typing import ClassVar, Final
 
 from busim.protocol.alarms import ANSWER_REPEAT_MS, BY_NAME, CHANGES_SENT, GONE, RAISED, REPEAT_MS
 from busim.protocol.catalogue import CONDITION, NOTICE
+from busim.protocol.codec import INVALID, check
 from busim.protocol.plan import NavigationLightPlan, WirePlan
 from busim.seam import NOTHING, OUTPUT, RECHECK, Action, Actions, FrameHandler
 from busim.units import MS, NEVER, SECOND
@@ -41,7 +42,7 @@ class Sensed:
 
 
 class Navigation(Member):
-    __slots__ = ("condition", "failures", "lights", "lit", "sensed", "untold_ns")
+    __slots__ = ("condition", "failures", "heard", "lights", "lit", "sensed", "untold_ns")
 
     inputs: ClassVar[Mapping[str, int]] = {"lamp.*": 0, "relay.*": 0}
 
@@ -54,6 +55,8 @@ class Navigation(Member):
         self.failures = 0
         """Number of the last one, 1 to 255 and round again: each is one occurrence, of whichever light."""
         self.untold_ns = NEVER
+        self.heard = False
+        """A station has said something that does not count yet: the first frame of a sender never does."""
 
     def receives(self) -> dict[tuple[int, int], FrameHandler]:
         stations = [station.address for station in self.plan.stations]
@@ -88,10 +91,11 @@ class Navigation(Member):
         self.task_ran = True
         actions = self.beat(now_ns)
         if now_ns >= self.untold_ns:
-            self.untold_ns = NEVER
+            self.untold_ns = now_ns + NEVER_TOLD_NS if self.heard and not self.condition.number else NEVER
             # What is lit was set by a condition, before power went: a boat at anchor must not come to show that she is under way.
-            if not self.condition.number and not any(self.lit.values()):
+            if not self.condition.number and not self.heard and not any(self.lit.values()):
                 actions += self._show(UNDER_WAY)
+            self.heard = False
         for number, sensed in self.sensed.items():
             if now_ns >= sensed.due_ns:
                 actions += self._notice(now_ns, number, sensed)
@@ -104,6 +108,7 @@ class Navigation(Member):
 
     def _on_condition(self, now_ns: int, bus: int, can_id: int, data: bytes) -> Actions:
         if not self.condition.take(now_ns, bus, can_id, data):
+            self.heard = self.heard or check(can_id, data) != INVALID
             return NOTHING
         return tuple(self._show(self.condition.condition)) or NOTHING
 

@@ -82,7 +82,8 @@ def lights_section(plan: WirePlan) -> Iterator[str]:
             "number after that one's, and says it as a change. A press is told from its repeats as at a zone.",
             "Their outputs are latching relays: they stay as set through loss of the bus, of power, hang and reset. A node that "
             f"has started, finds none of its relays closed and hears no condition for {NEVER_TOLD_MS} ms lights what shows under "
-            "way. A wired switch lights its lamp all the same.",
+            f"way; where it has heard one that does not count yet, {NEVER_TOLD_MS} ms later. A wired switch lights its lamp all "
+            "the same.",
             f"A lamp or fuse that fails is told in notice: which is {FAILED.number}, subject the light's number; number is one "
             "more for each failure of any of the node's lights, 1 to 255 and round again. Its state is raised while that lasts, "
             f"every {a.REPEAT_MS} ms, and then gone; each change is told {a.CHANGES_SENT} times, {a.ANSWER_REPEAT_MS} ms apart. "

@@ -68,6 +68,18 @@ def test_before_any_condition_is_heard_what_shows_under_way_is_lit() -> None:
     assert told.lit() == (False, True)
 
 
+@pytest.mark.parametrize(("spoil", "lit_ms"), [(False, 6000), (True, 3000)])
+def test_a_condition_that_does_not_count_yet_puts_that_off_once(spoil: bool, lit_ms: int) -> None:
+    """The first frame of a station never counts, and the second may be lost or just on its way."""
+    rig = Rig()
+    rig.run_for(2990)
+    rig.says(0, 1, spoil=spoil)
+    rig.run_to(lit_ms * MS - 1)
+    assert not rig.outputs
+    rig.run_to(lit_ms * MS)
+    assert rig.lit() == (True, False)
+
+
 def test_what_was_lit_before_power_went_stays_lit_when_nobody_tells_a_condition() -> None:
     """A boat at anchor whose batteries were switched off and on does not come to show that she is under way (COLREGs, Rule 30)."""
     rig = Rig(anchor=1)
