@@ -65,6 +65,10 @@ class LightScene(Requirement):
         self.call: Call | None = None
         """The last one: the scene that was called last stands."""
         self.levels = dict.fromkeys(self.node_of_zone, 0)
+        self.away: set[str] = set()
+        """Nodes that are being reset."""
+        self.down: set[tuple[str, str]] = set()
+        """Fields of single lights that a finger is on: what comes of it may come after a scene that is called meanwhile."""
         self.broken = 0
         """Faults that are on, or left something to get over."""
 
@@ -76,10 +80,16 @@ class LightScene(Requirement):
         journal.watch_outputs(self._output, "page", "field.")
 
     def _start(self, event: Event) -> None:
-        self.pages.page_of.pop(event[3], None)
+        at_ns, node = event[0], event[3]
+        self.pages.page_of.pop(node, None)
+        self.away.discard(node)
+        if self.call is not None and any(self.node_of_zone[zone] == node for zone in self.call.wanted):
+            self.call.due_ns = max(self.call.due_ns, at_ns + REPORT_NS + self.call.fade_ns)
 
     def _fault(self, event: Event) -> None:
         self.broken += 1 if event[5] else -1
+        if event[3] == "reset":
+            self.away.add(event[4])
         if self.call is not None:
             self.call.troubled = True
 
@@ -87,6 +97,7 @@ class LightScene(Requirement):
         at_ns, _, _, node, key, down = event
         found = self.fields.get((node, self.pages.shown(node), key))
         if found is None:
+            (self.down.add if down else self.down.discard)((node, key))
             if down and key.startswith(("touch.", "switch.")) and self.call is not None:
                 self._settle(at_ns)  # somebody changes single lights by hand: what the scene is like is not known any more
                 self.call = None
@@ -99,6 +110,9 @@ class LightScene(Requirement):
         if node not in self.situation.running:
             return
         self._settle(at_ns)
+        if any(touch.startswith("touch.") for _, touch in self.down):
+            self.call = None
+            return
         scene = self.scenes.get(control.scene)
         fade_ns = scene.fade_ms * MS if scene is not None else OFF_FADE_NS
         if control.action == "all_off":
@@ -143,6 +157,8 @@ class LightScene(Requirement):
         call = self.call
         if call is None or now_ns < call.due_ns:
             return
+        if any(self.node_of_zone[zone] in self.away for zone in call.wanted):
+            return  # its driver is on its way back, and has as long again from then on
         self.call = None
         for zone, level in call.wanted.items():
             lamp = self.levels[zone]

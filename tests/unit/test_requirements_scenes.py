@@ -84,16 +84,48 @@ def test_while_something_is_broken_a_scene_has_as_long_as_its_panel(broken: str,
     rig = JudgeRig(LightScene, plan())
     rig.event("start", PANEL_NODE, 0)
     if broken == "before":
-        rig.event("fault", "reset", DRIVER_NODE, 2)
+        rig.event("fault", "cut", "main at 4 m", 1)
     rig.event("key", PANEL_NODE, "touch.1", 1)
     if broken == "meanwhile":
-        rig.event("fault", "reset", DRIVER_NODE, 2)
+        rig.event("fault", "cut", "main at 4 m", 1)
     rig.after(1000)
     rig.event("lamp", "cabin", 50, 0)
     rig.after(390)
     rig.event("lamp", "cabin", 500, 0)
     rig.after(2000)
     assert (rig.says(), rig.verdict().limit) == (verdict, 1040 if broken else 140)
+
+
+@pytest.mark.parametrize(("lit", "verdict"), [(500, PASS), (0, FAIL)])
+def test_a_driver_that_is_reset_after_it_was_done_has_as_long_again(lit: int, verdict: str) -> None:
+    rig = called()
+    rig.after(30)
+    for cabin, galley in ((50, 900), (500, 0)):
+        rig.event("lamp", "cabin", cabin, 0)
+        rig.event("lamp", "galley", galley, 0)
+        rig.after(300)
+    rig.event("fault", "reset", DRIVER_NODE, 2)
+    rig.event("lamp", "cabin", 0, 0)
+    rig.after(900)
+    rig.event("start", DRIVER_NODE, 2)
+    rig.after(1300)
+    rig.event("lamp", "cabin", lit, 0)
+    rig.after(2000)
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize(("lets_go", "verdict"), [(True, PASS), (False, NOT_EXERCISED)])
+def test_while_a_finger_is_on_another_field_nobody_knows_what_comes_last(lets_go: bool, verdict: str) -> None:
+    rig = JudgeRig(LightScene, plan())
+    rig.event("start", PANEL_NODE, 0)
+    rig.event("key", PANEL_NODE, "touch.3", 1)
+    if lets_go:
+        rig.event("key", PANEL_NODE, "touch.3", 0)
+    rig.event("key", PANEL_NODE, "touch.1", 1)
+    rig.after(30)
+    rig.event("lamp", "cabin", 500, 0)
+    rig.after(2000)
+    assert rig.says() == verdict
 
 
 @pytest.mark.parametrize(("value", "after_ms", "verdict"), [(3, 1000, PASS), (4, 800, PASS), (4, 1000.001, FAIL), (2, 900, FAIL)])
