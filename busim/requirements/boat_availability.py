@@ -18,12 +18,10 @@ from busim.events.journal import Event, Journal
 from busim.events.situation import DriveView
 from busim.events.table import FROM_PLANT
 from busim.requirements.in_a_log import Reported
-from busim.requirements.requirement import Context, Requirement
+from busim.requirements.requirement import STRIKES, Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
-STRIKES: Final = 2
-"""Of a fault's event: it is over at once."""
 CAUSE_WITHDRAWN: Final = 6
 """Of a drive's report: the take it had followed was withdrawn."""
 PRESSED_AGAIN_NS: Final = 10_000 * MS

@@ -8,7 +8,7 @@ from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.in_a_log import Wire
-from busim.requirements.requirement import Context, Requirement
+from busim.requirements.requirement import STRIKES, Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import US
 
@@ -39,7 +39,8 @@ class HelmFirst(Requirement):
         journal.watch_events("controller", self._stopped)
 
     def _fault(self, event: Event) -> None:
-        self.broken += 1 if event[5] else -1
+        if event[5] != STRIKES:
+            self.broken += 1 if event[5] else -1
         self.last_ns.clear()
 
     def _stopped(self, event: Event) -> None:

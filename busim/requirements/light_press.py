@@ -10,7 +10,7 @@ from busim.events.table import FROM_PLANT
 from busim.protocol.plan import ControlPlan, PanelPlan
 from busim.requirements.in_a_log import Reported
 from busim.requirements.panel_pages import PanelPages
-from busim.requirements.requirement import Context, Requirement, hung_node
+from busim.requirements.requirement import STRIKES, Context, Requirement, hung_node
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, SECOND
 
@@ -18,6 +18,8 @@ INSTANT_MS = 100
 REPORT_NS = SECOND
 FIELD_FAILED = 3
 JUDGED_ACTIONS = ("on", "off", "toggle")
+STRUCK_NS = 3 * SECOND
+"""So long a fault that is over at once is felt: a program starts again, a controller comes back from bus-off."""
 
 
 AT_REST_NS = 60 * MS
@@ -86,6 +88,8 @@ class LightPress(Requirement):
         """Panels' nodes that hear of no touch, whatever their program does."""
         self.broken = 0
         """Faults that are on."""
+        self.struck_ns = -STRUCK_NS
+        """When the last one struck that was over at once."""
         self.touches: list[Touch] = []
         """Those that have not got all their light yet, oldest first."""
 
@@ -117,13 +121,16 @@ class LightPress(Requirement):
             self._forget(touch)
 
     def _fault(self, event: Event) -> None:
-        _, _, _, fault, place, begins = event
+        at_ns, _, _, fault, place, begins = event
         node = hung_node(event)
         if node is not None:
             (self.numb.add if begins else self.numb.discard)(node)
         if fault == "touch_hung":
             (self.untouched.add if begins else self.untouched.discard)(self.nodes[place])
-        self.broken += 1 if event[5] else -1
+        if begins == STRIKES:
+            self.struck_ns = at_ns
+        else:
+            self.broken += 1 if begins else -1
         for touch in self.touches:
             touch.troubled = True
 
@@ -149,7 +156,8 @@ class LightPress(Requirement):
             if target != lit:
                 wanted[zone] = target
         if wanted:
-            self.touches.append(Touch(node, control, at_ns, wanted, self.broken > 0))
+            troubled = self.broken > 0 or at_ns - self.struck_ns < STRUCK_NS
+            self.touches.append(Touch(node, control, at_ns, wanted, troubled))
 
     def _lit_after_all(self, zone: str) -> bool:
         """How the zone is once every touch so far is done."""

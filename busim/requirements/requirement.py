@@ -31,6 +31,10 @@ def hung_node(event: Event) -> str | None:
     return str(place).partition(",")[0] if fault in _HANGS else None
 
 
+STRIKES: Final = 2
+"""Of a "fault" event: it is over at once, and no event ends it."""
+
+
 class Spoilt:
     """Of some nodes, those whose frames a fault spoils on their way out, as "fault" events have said so far."""
 

@@ -203,6 +203,21 @@ def test_while_something_is_broken_a_press_has_a_second(after_ms: int, verdict: 
     assert rig.says() == verdict
 
 
+@pytest.mark.parametrize(
+    ("since_ms", "after_ms", "verdict"), [(2999, 1000, PASS), (2999, 1001, FAIL), (3000, 100, PASS), (3000, 101, FAIL)]
+)
+def test_a_fault_that_is_over_at_once_is_felt_for_a_while(since_ms: int, after_ms: int, verdict: str) -> None:
+    """No event ends it: three seconds later lamps have to answer at once again."""
+    rig = lights()
+    rig.event("fault", "reset", "node_21", 2)
+    rig.after(since_ms)
+    touch(rig, LAMP)
+    rig.after(after_ms)
+    rig.event("lamp", "cabin", 1000)
+    rig.after(100)
+    assert rig.says() == verdict
+
+
 @pytest.mark.parametrize(("fault", "place"), [("hang", "node_20"), ("application_dead", "node_20"), ("touch_hung", "steps")])
 def test_a_panel_that_hears_of_no_touch_registers_nothing(fault: str, place: str) -> None:
     rig = lights()
