@@ -172,6 +172,32 @@ def test_one_late_loss_fails_though_others_were_in_time(
     assert (rig.says(), rig.verdict().measured) == (FAIL, limit_ms + 5)
 
 
+TAKE_ENDS = {
+    "a take": lambda rig: rig.take(8),
+    "a start of its program": lambda rig: rig.event("start", "node_2", 3),
+    "its supply": lambda rig: rig.event("power", "node_2", 0),
+    "a hang": lambda rig: rig.event("fault", "hang", "node_2", 1),
+}
+
+
+@LOSSES
+@pytest.mark.parametrize("ended", TAKE_ENDS)
+@pytest.mark.parametrize(("beyond_ns", "verdict"), [(0, NOT_EXERCISED), (1, FAIL)])
+def test_what_ends_a_loss_unanswered_makes_up_for_no_time_that_was_over(
+    kind: type[Requirement], begins: Begins, ends: Begins, limit_ms: int, ended: str, beyond_ns: int, verdict: str
+) -> None:
+    """Gear in and throttle open all the time, and then somebody takes control anew, or the program is gone."""
+    rig = under_way(kind, begins)
+    base_ns = rig.lose_by_gap()
+    rig.obeys(0, 7)
+    rig.now_ns = base_ns + limit_ms * MS + beyond_ns
+    TAKE_ENDS[ended](rig)
+    rig.after(20)
+    if ended == "a take":
+        rig.lever(AHEAD, 500)
+    assert rig.says() == verdict
+
+
 def test_a_policy_of_staying_engaged_asks_for_idle_alone() -> None:
     plan = small_boat(on_loss="idle")
     for kind, verdict in ((LossToNeutral, NOT_EXERCISED), (LossToIdle, FAIL)):
