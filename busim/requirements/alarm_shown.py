@@ -136,10 +136,23 @@ class Shown(Requirement):
             if not mask & listener.bit or not listener.running:
                 continue
             if not forced:
+                self._drive_waits(node, listener, drive, now_ns)
                 listener.forced.pop(drive, None)
             elif drive not in listener.forced:
                 listener.forced[drive] = now_ns
                 self._look(node, listener, now_ns)
+
+    def _drive_waits(self, node: str, listener: Listener, drive: int, now_ns: int) -> bool:
+        """It was told of a forced drive and has not shown it yet: fails where that is over its time."""
+        since_ns = listener.forced.get(drive, -1)
+        if since_ns < 0:
+            return False
+        waited_ms = -(-(now_ns - since_ns) // MS)
+        if waited_ms > NOTICED_MS:
+            listener.forced[drive] = -1
+            words = f"{node}: did not show that {self.situation.node_of[drive]} was forced"
+            self.tally.measure(waited_ms, now_ns, words, NOTICED_MS)
+        return waited_ms <= NOTICED_MS
 
     def _notice(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         whole = int.from_bytes(data, "big")
@@ -241,13 +254,8 @@ class Shown(Requirement):
                     self._silent(node, listener, other, now_ns)
                 elif now_ns - heard_ns > self.missing_ns and other not in listener.shown:
                     self.tally.undecided(now_ns, f"{node}: the run ended before the limit")
-            for drive, since_ns in listener.forced.items():
-                if since_ns < 0:
-                    continue
-                waited_ms, name = (now_ns - since_ns) // MS, self.situation.node_of[drive]
-                if waited_ms > NOTICED_MS:
-                    self.tally.measure(waited_ms, now_ns, f"{node}: did not show that {name} was forced", NOTICED_MS)
-                else:
+            for drive in list(listener.forced):
+                if self._drive_waits(node, listener, drive, now_ns):
                     self.tally.undecided(now_ns, f"{node}: the run ended before the limit")
             for light in list(listener.failed):
                 if self._light_waits(node, listener, light, now_ns):

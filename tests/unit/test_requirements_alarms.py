@@ -221,6 +221,18 @@ def test_shown_a_run_that_ends_too_soon_is_inconclusive() -> None:
     assert silent.says() == "inconclusive"
 
 
+@pytest.mark.parametrize(("waits_ms", "verdict"), [(1000, "not exercised"), (1001, "fail")])
+def test_shown_a_drive_that_obeys_again_was_forced_all_the_same(waits_ms: int, verdict: str) -> None:
+    """Somebody took control anew: what had not been shown for a second by then was not shown."""
+    rig = shown()
+    rig.forced()
+    rig.after(waits_ms)
+    rig.obeys(WHEELHOUSE, 2)
+    rig.after(20)
+    rig.pass_time(300)
+    assert rig.says() == verdict
+
+
 def test_shown_a_corrupt_report_forces_nothing() -> None:
     rig = shown()
     rig.obeys(0, 1, cause=2, spoil=True)
