@@ -136,6 +136,7 @@ class LightNavigation(Requirement):
             self.fed_ns[name] = at_ns
             self.unfed.discard(name)
         else:
+            self._late(at_ns)
             self.unfed.add(name)
             self.waits.pop(name, None)
 
@@ -186,7 +187,16 @@ class LightNavigation(Requirement):
                 self.failed_ns[name] = at_ns
         else:
             self.broken.discard(name)
+            self._unsaid(name, at_ns)
             self.failed_ns.pop(name, None)
+
+    def _unsaid(self, name: str, now_ns: int) -> bool:
+        """It has failed, and nobody has said so yet: fails where that is over its time."""
+        failed_ns = self.failed_ns.get(name)
+        if failed_ns is not None and now_ns - failed_ns > SAID_NS:
+            self.tally.fail(now_ns, f"{name}: its failure was never said")
+            return False
+        return failed_ns is not None
 
     def _notice(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
         whole = int.from_bytes(data, "big")
@@ -212,7 +222,10 @@ class LightNavigation(Requirement):
     def finish(self, now_ns: int) -> Verdict:
         self._late(now_ns)
         self._stands(now_ns)
-        for name, at_ns in self.failed_ns.items():
-            if now_ns - at_ns > SAID_NS:
-                self.tally.fail(now_ns, f"{name}: its failure was never said")
+        for name in self.waits:
+            if now_ns - self.waits[name] <= WITHIN_MS * MS:
+                self.tally.undecided(now_ns, f"{name}: the run ended before the limit")
+        for name in self.failed_ns:
+            if self._unsaid(name, now_ns):
+                self.tally.undecided(now_ns, f"{name}: the run ended before its failure had to be said")
         return self.tally.verdict("the boat has no navigation lights, or nobody set another condition")

@@ -459,6 +459,42 @@ def test_a_failed_lamp_is_said(after_ms: float | None, which: int, verdict: str)
     assert rig.says() == verdict
 
 
+@pytest.mark.parametrize(("after_ms", "verdict"), [(1000, PASS), (1000.001, FAIL)])
+def test_a_lamp_that_is_put_right_makes_up_for_no_silence(after_ms: float, verdict: str) -> None:
+    rig = Mast()
+    rig.condition(1, 1)
+    rig.event("lamp", "side_lights", 1000, 0)
+    rig.event("fault", "lamp_open", "side_lights", 1)
+    rig.event("lamp", "side_lights", 0, 0)
+    rig.after(after_ms)
+    rig.event("fault", "lamp_open", "side_lights", 0)
+    rig.after(3000)
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize(("after_ms", "verdict"), [(200, NOT_EXERCISED), (200.001, FAIL)])
+def test_a_supply_that_goes_makes_up_for_no_light_that_was_late(after_ms: float, verdict: str) -> None:
+    rig = Mast()
+    rig.condition(1, 1)
+    rig.after(after_ms)
+    rig.event("feed", "side_lights", 0)
+    rig.after(3000)
+    assert rig.says() == verdict
+
+
+def test_what_is_not_over_its_time_when_the_run_ends_is_open() -> None:
+    rig = Mast()
+    rig.condition(1, 1)
+    rig.after(200)
+    assert rig.says() == INCONCLUSIVE
+    rig.event("lamp", "side_lights", 1000, 0)
+    rig.event("fault", "lamp_open", "side_lights", 1)
+    rig.after(1000)
+    assert rig.says() == INCONCLUSIVE
+    rig.after(0.001)
+    assert rig.says() == FAIL
+
+
 # ------------------------------------------------------------------------------------------------ the helm first
 
 
