@@ -12,13 +12,21 @@ from busim.requirements.verdict import Tally, Verdict
 class Loss:
     """One loss of control: the number that was lost, whether the machinery came to rest since, whether a lever tempted it."""
 
-    __slots__ = ("gear_out", "number", "stopped", "tempted")
+    __slots__ = ("book", "before", "gear_out", "number", "stopped", "tempted")
 
     def __init__(self, drive: DriveView, number: int) -> None:
         self.number = number
+        self.book, self.before = drive.claims, dict(drive.claims)
+        """What was claimed until then: a take that came to nothing before the loss is no take after it. The last claim before may
+        be the first of the two that count."""
         self.gear_out = not drive.true_gear
         self.stopped = bool(drive.true_at_stop)
         self.tempted = False
+
+    def claims(self, drive: DriveView) -> dict[int, int]:
+        """Number -> valid claims, the lever in neutral, since the one before the loss; since its start, where it began anew."""
+        before = self.before if drive.claims is self.book else {}
+        return {number: claims - max(before.get(number, 0) - 1, 0) for number, claims in drive.claims.items()}
 
 
 class Rearm(Requirement):
@@ -50,7 +58,7 @@ class Rearm(Requirement):
         if drive.node in self.untrue:
             return None  # by its reports, and another's, nobody can tell what it obeys, or lost
         if loss is not None:
-            claimed = [number for number, claims in drive.claims.items() if claims >= 2]
+            claimed = [number for number, claims in loss.claims(drive).items() if claims >= 2]
             newer = [number for number in claimed if 0 < (number - loss.number) % 65536 < 32768]
             if newer:
                 del self.losses[drive.name]

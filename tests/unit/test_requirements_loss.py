@@ -316,6 +316,40 @@ def test_a_take_ends_it() -> None:
     assert rig.says() == PASS
 
 
+def test_a_take_that_came_to_nothing_before_the_loss_ends_nothing() -> None:
+    """The bridge claimed, no drive followed, and it let go; the wheelhouse stayed in control and was lost later."""
+    rig = JudgeRig(Rearm)
+    rig.take(7)
+    gear_goes_in(rig)
+    throttle_opens(rig)
+    rig.claim(8, station=BRIDGE)
+    rig.claim(8, station=BRIDGE)
+    rig.claim(8, station=BRIDGE, withdrawn=1)
+    rig.obeys(WHEELHOUSE, 7)
+    rig.lose_by_gap()
+    rig.obeys(0, 7)
+    throttle_closes(rig)
+    gear_comes_out(rig)
+    gear_goes_in(rig)
+    assert rig.says() == FAIL
+
+
+@pytest.mark.parametrize(("before", "after", "verdict"), [(1, 0, FAIL), (1, 1, NOT_EXERCISED), (3, 0, FAIL), (3, 1, NOT_EXERCISED)])
+def test_the_last_claim_before_the_loss_may_be_the_first_of_two(before: int, after: int, verdict: str) -> None:
+    rig = JudgeRig(Rearm)
+    rig.take(7)
+    for _ in range(before):
+        rig.claim(8, station=BRIDGE)
+    rig.obeys(WHEELHOUSE, 7)
+    rig.lose_by_gap()
+    rig.obeys(0, 7)
+    gear_comes_out(rig)
+    for _ in range(after):
+        rig.claim(8, station=BRIDGE)
+    gear_goes_in(rig)
+    assert rig.says() == verdict
+
+
 NO_TAKE: dict[str, list[dict[str, int]]] = {
     "one claim": [{"number": 8}],
     "the same claim twice": [{"number": 8}, {"number": 8, "ahead": 0}],
