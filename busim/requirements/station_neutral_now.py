@@ -1,4 +1,7 @@
-"""Neutral now from any station takes every gear out, whoever is in control, within the time the boat's distance allows."""
+"""Neutral now from any station takes every gear out, whoever is in control, within the time the boat's distance allows.
+
+A gear that is on its way in when the key goes down counts as in once it is, as long as its drive obeys whom it obeyed then.
+"""
 
 from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
@@ -21,6 +24,8 @@ class NeutralNow(Requirement):
         self.stations = {self.situation.node_of[station.address]: station.name for station in context.plan.stations}
         self.open: dict[str, tuple[int, str]] = {}
         """Drive in gear -> (when the key went down, at which station)."""
+        self.out: dict[str, tuple[int, str, int, int]] = {}
+        """Drive that was not in gear then -> the same, and whom it obeyed: station and number."""
 
     def attach(self, journal: Journal) -> None:
         journal.watch_events("key", self._key)
@@ -33,10 +38,17 @@ class NeutralNow(Requirement):
         for drive in self.situation.drives.values():
             if drive.true_gear:
                 self.open.setdefault(drive.name, (at_ns, self.stations[node]))
+            else:
+                self.out[drive.name] = at_ns, self.stations[node], drive.station, drive.number
 
     def _gear(self, event: Event) -> None:
         at_ns, _, _, name, gear, _, _ = event
-        if not gear and name in self.open:
+        if gear and name in self.out:
+            drive = self.situation.drives[name]
+            began_ns, station, *pair = self.out.pop(name)
+            if drive.station and pair == [drive.station, drive.number]:  # else control was taken anew
+                self.open.setdefault(name, (began_ns, station))
+        elif not gear and name in self.open:
             began_ns, station = self.open.pop(name)
             took_ms = -(-(at_ns - began_ns) // MS)
             self.tally.measure(took_ms, at_ns, f"{name}: gear out after the key at {station}", self.limits[name])

@@ -124,6 +124,35 @@ def test_a_second_press_gives_no_new_time() -> None:
     assert (rig.says(), rig.verdict().measured) == (FAIL, 4000)
 
 
+@pytest.mark.parametrize(("out_ms", "verdict"), [(NEUTRAL_LIMIT_MS, PASS), (NEUTRAL_LIMIT_MS + 1, FAIL), (None, FAIL)])
+def test_a_gear_on_its_way_in_counts_from_the_key(out_ms: int | None, verdict: str) -> None:
+    """The lever was put ahead just before: the clutch takes half a second after the key, and the drive obeys as before."""
+    rig = JudgeRig(NeutralNow)
+    rig.event("start", WHEELHOUSE_NODE, 0)
+    rig.take(7)
+    rig.event("key", WHEELHOUSE_NODE, "neutral_now", 1)
+    rig.after(500)
+    gear(rig, AHEAD)
+    if out_ms is not None:
+        rig.after(out_ms - 500)
+        gear(rig, NEUTRAL)
+    else:
+        rig.after(9000)
+    assert rig.says() == verdict
+
+
+def test_a_gear_put_in_by_a_take_after_the_key_is_nothing_to_it() -> None:
+    rig = JudgeRig(NeutralNow)
+    rig.event("start", WHEELHOUSE_NODE, 0)
+    rig.take(7)
+    rig.event("key", WHEELHOUSE_NODE, "neutral_now", 1)
+    rig.obeys(0, 7)
+    rig.take(8)
+    gear(rig, AHEAD)
+    rig.after(9000)
+    assert rig.says() == NOT_EXERCISED
+
+
 @pytest.mark.parametrize("what", [{"running": False}, {"key": "take"}, {"down": 0}])
 def test_what_is_no_press_of_it(what: dict[str, bool | str | int]) -> None:
     rig = pressed(**what)  # type: ignore[arg-type]
