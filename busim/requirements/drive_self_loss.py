@@ -1,6 +1,6 @@
 """A drive's node hangs or loses power: its gear is out, or its engine stopped, within its limit, plus a fitted cutout's time.
 
-Counted from the fault, or from the moment its supply went; judged by the machinery. A program that goes on where it was before
+Counted from the fault, or from the moment its supply went; judged by the machinery. A gear on its way in then is in once it is. A program that goes on where it was before
 the limit is over has not been lost. Reset, it is still the same loss: what it does afterwards is judged by drive.wake too.
 """
 
@@ -30,15 +30,26 @@ class SelfLoss(Requirement):
         self.limit_ms = {name: limit.loss_to_neutral_ms + engines[name].cutout_ms for name, limit in context.limits.items()}
         self.lost_ns: dict[str, int] = {}
         """Drive -> when its node was lost with the gear in, until it has ended well or badly."""
+        self.gone_ns: dict[str, int] = {}
+        """Drive -> when its node was lost, until its program runs again."""
 
     def attach(self, journal: Journal) -> None:
-        for kind in ("power", "fault", "gear", "engine"):
+        for kind in ("power", "start", "fault", "gear", "engine"):
             journal.watch_events(kind, getattr(self, f"_{kind}"))
 
     def _lose(self, node: str, at_ns: int) -> None:
         drive = self.situation.by_node.get(node)
-        if drive is not None and drive.true_gear and self.situation.engines.of[drive.name].running is not False:
-            self.lost_ns.setdefault(drive.name, at_ns)
+        if drive is not None:
+            self._has_gear_in(drive.name, self.gone_ns.setdefault(drive.name, at_ns))
+
+    def _has_gear_in(self, name: str, gone_ns: int) -> None:
+        if self.situation.drives[name].true_gear and self.situation.engines.of[name].running is not False:
+            self.lost_ns.setdefault(name, gone_ns)
+
+    def _start(self, event: Event) -> None:
+        drive = self.situation.by_node.get(event[3])
+        if drive is not None:
+            self.gone_ns.pop(drive.name, None)
 
     def _power(self, event: Event) -> None:
         if not event[4]:
@@ -52,6 +63,7 @@ class SelfLoss(Requirement):
             self._lose(node, at_ns)
         elif node in self.situation.by_node:
             name = self.situation.by_node[node].name
+            self.gone_ns.pop(name, None)
             lost_ns = self.lost_ns.get(name)
             if lost_ns is not None and at_ns - lost_ns <= self.limit_ms[name] * MS:
                 del self.lost_ns[name]  # it goes on: judged as a drive like any other from here
@@ -60,6 +72,8 @@ class SelfLoss(Requirement):
         at_ns, _, _, name, gear, _, _ = event
         if not gear:
             self._ends(name, at_ns, "gear out", self.limit_ms[name])
+        elif name in self.gone_ns:
+            self._has_gear_in(name, self.gone_ns[name])
 
     def _engine(self, event: Event) -> None:
         at_ns, _, _, name, running = event

@@ -120,6 +120,45 @@ def test_self_loss_is_not_exercised_by(what: Callable[[JudgeRig], None]) -> None
     assert rig.says() == NOT_EXERCISED
 
 
+def lost_as_it_shifts(lose: Callable[[JudgeRig], None]) -> JudgeRig:
+    """The node holds its output, or the shift has the way on it: the clutch takes half a second later."""
+    rig = in_gear(SelfLoss)
+    gear_out(rig)
+    rig.after(2000)
+    lose(rig)
+    rig.after(500)
+    return rig
+
+
+@pytest.mark.parametrize("lose", [hang, lose_power])
+@pytest.mark.parametrize(("after_ms", "says"), [(WITH_CUTOUT_MS, PASS), (WITH_CUTOUT_MS + 1, FAIL)])
+def test_self_loss_a_gear_on_its_way_in_counts_from_the_loss(lose: Callable[[JudgeRig], None], after_ms: int, says: str) -> None:
+    rig = lost_as_it_shifts(lose)
+    rig.event("gear", "port", 1, 0, 800)
+    rig.after(after_ms - 500)
+    gear_out(rig)
+    assert (rig.says(), rig.verdict().measured) == (says, after_ms)
+
+
+@pytest.mark.parametrize("lose", [hang, lose_power])
+def test_self_loss_a_gear_that_goes_in_once_its_program_runs_again_is_for_another_requirement(
+    lose: Callable[[JudgeRig], None],
+) -> None:
+    rig = lost_as_it_shifts(lose)
+    rig.event("start", DRIVE, 3)
+    rig.event("gear", "port", 1, 0, 800)
+    rig.after(9000)
+    assert rig.says() == NOT_EXERCISED
+
+
+def test_self_loss_a_hang_that_is_over_loses_nothing() -> None:
+    rig = lost_as_it_shifts(hang)
+    rig.event("fault", "hang", DRIVE, 0)
+    rig.event("gear", "port", 1, 0, 800)
+    rig.after(9000)
+    assert rig.says() == NOT_EXERCISED
+
+
 @pytest.mark.parametrize(("after_ms", "says"), [(WITH_CUTOUT_MS, NOT_EXERCISED), (WITH_CUTOUT_MS + 1, FAIL)])
 def test_self_loss_a_program_that_goes_on_in_time_was_not_lost(after_ms: int, says: str) -> None:
     rig = in_gear(SelfLoss)
