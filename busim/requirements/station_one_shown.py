@@ -72,6 +72,8 @@ class OneShown(Requirement):
         node = hung_node(event)
         if node in self.rivals:
             self._ends(node, event[0])
+            if not event[5] and self.situation.shows.get(node) in SHOWS_CONTROL:
+                self.control[node] = event[0]  # its program goes on, and shows what it showed
 
     def finish(self, now_ns: int) -> Verdict:
         for (one, one_ns), (other, other_ns) in combinations(self.control.items(), 2):

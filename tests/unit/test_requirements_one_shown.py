@@ -85,6 +85,22 @@ def test_a_display_that_is_dark_or_frozen_counts_no_more(event: tuple[str, ...])
     assert rig.says() == PASS
 
 
+@pytest.mark.parametrize(("for_ms", "verdict"), [(OVERLAP_MS, PASS), (OVERLAP_MS + 1, FAIL)])
+def test_a_display_that_goes_on_as_it_was_counts_again(for_ms: int, verdict: str) -> None:
+    """A program that hung and goes on says nothing new where it shows the same."""
+    rig = in_control()
+    rig.after(1000)
+    rig.event("fault", "hang", ONE, 1)
+    shows(rig, OTHER, HERE)
+    rig.after(5000)
+    rig.event("fault", "hang", ONE, 0)
+    rig.after(for_ms)
+    assert rig.says() == verdict
+    shows(rig, ONE, ANOTHER)
+    rig.after(5000)
+    assert rig.says() == verdict
+
+
 def test_other_nodes_outputs_and_other_channels_are_no_displays() -> None:
     rig = in_control()
     rig.event("output", f"node_{PORT}", "shows", HERE)
