@@ -114,14 +114,19 @@ class NoSteer(Requirement):
             (self.hung.add if begins else self.hung.discard)(node)
 
     def _start(self, event: Event) -> None:
-        self.hung.discard(event[3])
+        self._forget(event[3])
         if event[3] in self.drives:
-            self.drives[event[3]].forget()
-            self.drives[event[3]].throttle = 0
+            self.drives[event[3]].heard_ns = event[0]  # whom it never heard is as silent as who fell silent then
+
+    def _forget(self, node: str) -> None:
+        self.hung.discard(node)
+        if node in self.drives:
+            self.drives[node].forget()
+            self.drives[node].throttle = 0
 
     def _power(self, event: Event) -> None:
         if not event[4]:
-            self._start(event)
+            self._forget(event[3])
 
     def finish(self, now_ns: int) -> Verdict:
         if self.situation.rudder is None:

@@ -112,7 +112,7 @@ def test_reports_with_a_wrong_crc_say_nothing(kind: type[Requirement]) -> None:
     for _ in range(30):
         rig.after(40)
         rig.report(WHEELHOUSE, 1, fault=2, sensed=900, spoil=True)
-    assert rig.says() == NOT_EXERCISED
+    assert rig.says() == (FAIL if kind is NoSteer else NOT_EXERCISED), "to a drive they are silence"
 
 
 # ------------------------------------------------------------------------------------------------ rudder.hold
@@ -600,6 +600,17 @@ def test_a_report_that_one_drive_did_not_receive_counts_for_the_other(deaf: int,
     rig.after(101)
     assert rig.says() == FAIL
     assert rig.verdict().evidence == f"{node}: the rudder reported a fault, and its throttle stayed up"
+
+
+@pytest.mark.parametrize(("late_ms", "verdict"), [(0, NOT_EXERCISED), (1, FAIL)])
+def test_a_rudder_that_was_never_heard_is_silent_since_the_drive_began(late_ms: int, verdict: str) -> None:
+    rig = RudderJudge(NoSteer)
+    rig.after(5000)
+    rig.event("start", PORT_NODE, 0)
+    rig.event("start", STARBOARD_NODE, 0)
+    rig.throttle(800)
+    rig.after(450 + late_ms)
+    assert rig.says() == verdict
 
 
 def test_a_drive_without_supply_gives_nothing() -> None:
