@@ -67,11 +67,14 @@ class PendantOut(Requirement):
             return
         if not begins:
             return
+        before = self.pulled.get(place)
         pulled = self.pulled[place] = Pulled(at_ns, at_ns + self.watch_ns)
+        if before is not None:
+            pulled.drives = before.drives  # in gear still since it was pulled last
         address = self.address[place]
         for drive in self.situation.drives.values():
             if drive.station == address and drive.true_gear and drive.control_ns is not None:
-                pulled.drives[drive.name] = drive.control_ns
+                pulled.drives.setdefault(drive.name, drive.control_ns)
             elif drive.station not in (0, address):
                 pulled.obeyed[drive.name] = drive.station, drive.number
 

@@ -197,6 +197,17 @@ def test_pendant_whose_gear_never_comes_out_fails() -> None:
     assert rig.says() == "fail"
 
 
+def test_pendant_pulled_again_makes_up_for_no_gear_that_stayed_in() -> None:
+    rig = plugged()
+    rig.event("fault", "unplugged", WHEELHOUSE_NODE, 1)
+    rig.obeys(0, 1, cause=3)
+    rig.after(NEUTRAL_LIMIT_MS + 1)
+    rig.event("fault", "unplugged", WHEELHOUSE_NODE, 0)
+    rig.event("fault", "unplugged", WHEELHOUSE_NODE, 1)
+    rig.event("gear", "port", 0, 0, 800)
+    assert rig.says() == "fail"
+
+
 def test_pendant_not_in_control_disturbs_nobody() -> None:
     rig = plugged()
     beats(rig, 500)
