@@ -90,16 +90,25 @@ class DuplicateAddress(Requirement):
 
     def _power(self, event: Event) -> None:
         """Whose address it is can't tell while it is off, and begins anew."""
-        for address in list(self.open):
+        for address in list(self.known):
             if self.situation.node_of[address] == event[3] and not event[4]:
-                del self.open[address]
+                self._waits(address, event[0])
+                self.open.pop(address, None)
                 self.known.discard(address)
 
+    def _waits(self, address: int, now_ns: int) -> bool:
+        """It is not alarmed yet: fails where that is over its time."""
+        since_ns = self.open.get(address)
+        if since_ns is None:
+            return False
+        waited_ms = -(-(now_ns - since_ns) // MS)
+        if waited_ms > NOTICED_MS:
+            self.tally.measure(waited_ms, now_ns, f"somebody else sends as {self.situation.node_of[address]}: not alarmed")
+        return waited_ms <= NOTICED_MS
+
     def finish(self, now_ns: int) -> Verdict:
-        for address, since_ns in self.open.items():
-            waited_ms, name = (now_ns - since_ns) // MS, self.situation.node_of[address]
-            if waited_ms > NOTICED_MS:
-                self.tally.measure(waited_ms, now_ns, f"somebody else sends as {name}: not alarmed")
-            else:
+        for address in self.open:
+            if self._waits(address, now_ns):
+                name = self.situation.node_of[address]
                 self.tally.undecided(now_ns, f"somebody else sends as {name}: the run ended before the limit")
         return self.tally.verdict("nobody sent under another's address")

@@ -407,6 +407,28 @@ def test_duplicate_of_a_node_that_is_off_can_not_be_told() -> None:
     assert rig.says() == "not exercised"
 
 
+@pytest.mark.parametrize(("after_ms", "verdict"), [(1000, "not exercised"), (1001, "fail")])
+def test_duplicate_that_was_never_alarmed_fails_though_its_node_goes_off(after_ms: int, verdict: str) -> None:
+    rig = duplicate()
+    rig.after(after_ms)
+    rig.event("power", WHEELHOUSE_NODE, 0)
+    rig.after(2000)
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize("anew", [True, False])
+def test_duplicate_is_alarmed_anew_by_who_began_anew(anew: bool) -> None:
+    rig = duplicate()
+    alarm_line(rig, WHEELHOUSE_NODE, "two_at_one_address", WHEELHOUSE)
+    rig.event("start", WHEELHOUSE_NODE, 3)
+    rig.frame(hand.HEARTBEAT, WHEELHOUSE, hand.heartbeat(WHEELHOUSE, 9, 1), rig.all_but(BRIDGE))
+    if anew:
+        rig.after(500)
+        alarm_line(rig, WHEELHOUSE_NODE, "two_at_one_address", WHEELHOUSE)
+    rig.after(2000)
+    assert rig.says() == ("pass" if anew else "fail")
+
+
 def test_duplicate_a_corrupt_frame_is_nobody() -> None:
     rig = JudgeRig(DuplicateAddress)
     rig.event("start", WHEELHOUSE_NODE, 0)
