@@ -12,7 +12,7 @@ from busim.requirements.verdict import Tally, Verdict
 class Loss:
     """One loss of control: the number that was lost, whether the machinery came to rest since, whether a lever tempted it."""
 
-    __slots__ = ("book", "before", "gear_out", "number", "stopped", "tempted")
+    __slots__ = ("before", "book", "gear_out", "number", "stopped", "tempted")
 
     def __init__(self, drive: DriveView, number: int) -> None:
         self.number = number

@@ -9,8 +9,9 @@ from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
 from busim.protocol.plan import ControlPlan
 from busim.requirements.in_a_log import NotInALog
+from busim.requirements.light_press import STRUCK_NS
 from busim.requirements.panel_pages import PanelPages
-from busim.requirements.requirement import Context, Requirement
+from busim.requirements.requirement import STRIKES, Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, SECOND
 
@@ -61,6 +62,13 @@ class LightScene(Requirement):
             for control in panel.controls
             if control.action in ("scene", "all_off")
         }
+        self.no_light = {
+            (self.situation.node_of[panel.address], control.page, f"touch.{control.number}")
+            for panel in plan.panels
+            for control in panel.controls
+            if control.action in ("page", "condition")
+        }
+        """Fields that change no light of a zone."""
         self.pages = PanelPages(plan, self.situation.node_of)
         self.call: Call | None = None
         """The last one: the scene that was called last stands."""
@@ -70,7 +78,9 @@ class LightScene(Requirement):
         self.down: set[tuple[str, str]] = set()
         """Fields of single lights that a finger is on: what comes of it may come after a scene that is called meanwhile."""
         self.broken = 0
-        """Faults that are on, or left something to get over."""
+        """Faults that are on."""
+        self.struck_ns = -STRUCK_NS
+        """When the last one struck that was over at once."""
 
     def attach(self, journal: Journal) -> None:
         journal.watch_events("key", self._key)
@@ -87,7 +97,10 @@ class LightScene(Requirement):
             self.call.due_ns = max(self.call.due_ns, at_ns + REPORT_NS + self.call.fade_ns)
 
     def _fault(self, event: Event) -> None:
-        self.broken += 1 if event[5] else -1
+        if event[5] == STRIKES:
+            self.struck_ns = event[0]
+        else:
+            self.broken += 1 if event[5] else -1
         if event[3] == "reset":
             self.away.add(event[4])
         if self.call is not None:
@@ -97,8 +110,12 @@ class LightScene(Requirement):
         at_ns, _, _, node, key, down = event
         found = self.fields.get((node, self.pages.shown(node), key))
         if found is None:
-            (self.down.add if down else self.down.discard)((node, key))
-            if down and key.startswith(("touch.", "switch.")) and self.call is not None:
+            by_hand = key.startswith(("touch.", "switch.")) and (node, self.pages.shown(node), key) not in self.no_light
+            if by_hand and down:
+                self.down.add((node, key))
+            elif not down:
+                self.down.discard((node, key))
+            if down and by_hand and self.call is not None:
                 self._settle(at_ns)  # somebody changes single lights by hand: what the scene is like is not known any more
                 self.call = None
             return
@@ -120,7 +137,7 @@ class LightScene(Requirement):
         else:
             wanted = {self.names[zone]: level for zone, level, _, _ in scene.levels} if scene is not None else {}
         lamps = self.levels
-        self.call = Call(node, control, at_ns, fade_ns, wanted, self.broken > 0)
+        self.call = Call(node, control, at_ns, fade_ns, wanted, self.broken > 0 or at_ns - self.struck_ns < STRUCK_NS)
         changing = (zone for zone, level in wanted.items() if abs(lamps[zone] - level) > NEAR_PERMILLE)
         self.call.began = {zone: (lamps[zone], 0) for zone in changing}
 

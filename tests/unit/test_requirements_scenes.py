@@ -538,6 +538,34 @@ def test_once_everything_is_whole_again_waits_count_anew() -> None:
     rig.event("fault", "cut", "main", 0)
     rig.lever()
     rig.after(500)
+@pytest.mark.parametrize("control", [4, 5])
+def test_a_page_turned_meanwhile_and_a_condition_asked_for_change_no_light(control: int) -> None:
+    """The scene that was called before is still owed."""
+    more = (ControlPlan("cabins", 4, 0, "page", (), 0, 1), ControlPlan("at anchor", 5, 0, "condition", (), 0, 2))
+    rig = called(of=replace(plan(), panels=(PanelPlan("steps", PANEL, 20, (*CONTROLS, *more)),)))
+    rig.after(300)
+    rig.event("key", PANEL_NODE, f"touch.{control}", 1)
+    rig.after(3000)
+    assert rig.says() == FAIL
+
+
+@pytest.mark.parametrize(("gap_ms", "verdict"), [(40, PASS), (40.001, FAIL)])
+@pytest.mark.parametrize("breaks", [False, True])
+def test_one_that_never_comes_again_waits_until_the_end_or_until_something_breaks(
+    gap_ms: float, verdict: str, breaks: bool
+) -> None:
+    """A bus that is full for good lets no second frame through that would show a gap."""
+    rig = JudgeRig(HelmFirst)
+    rig.lever()
+    rig.after(20)
+    rig.lever()
+    rig.after(gap_ms)
+    if breaks:
+        rig.event("fault", "cut", "main", 1)
+        rig.after(5000)
+    assert rig.says() == verdict
+
+
     rig.lever()
     assert rig.says() == NOT_EXERCISED, "one is on still"
     rig.event("fault", "mute", "node_1", 0)
