@@ -39,7 +39,9 @@ class LightReturn(Requirement):
         self.keepers: set[str] = set()
         """Nodes of panels that have run ever since the scene was called."""
         self.back_ns: dict[str, int] = {}
-        """Node that came back -> when, until it has joined, or its time to do so is over."""
+        """Node that came back -> when, until its time to join is over."""
+        self.joined: set[str] = set()
+        """Of those, the ones that have; they still have to show no flash."""
         self.levels = {zone.name: 0 for zone in plan.zones}
 
     def attach(self, journal: Journal) -> None:
@@ -72,6 +74,7 @@ class LightReturn(Requirement):
         self._forgets(node)
         if at_ns and self.keepers and node in self.zones and self.scene in self.scenes and self._wanted(node):
             self.back_ns[node] = at_ns
+            self.joined.discard(node)
 
     def _power(self, event: Event) -> None:
         if not event[4]:
@@ -99,9 +102,13 @@ class LightReturn(Requirement):
             if permille > wanted[zone] + FLASH_PERMILLE:
                 self.tally.fail(at_ns, f"{node}: {zone} flashed to {permille} permille, its place is {wanted[zone]}")
                 del self.back_ns[node]
-            elif all(abs(self.levels[name] - level) <= NEAR_PERMILLE for name, level in wanted.items()):
-                took_ms = -(-(at_ns - self.back_ns.pop(node)) // MS)
+            elif node not in self.joined and self._in_place(wanted):
+                self.joined.add(node)
+                took_ms = -(-(at_ns - self.back_ns[node]) // MS)
                 self.tally.measure(took_ms, at_ns, f"{node}: joined the scene")
+
+    def _in_place(self, wanted: dict[str, int]) -> bool:
+        return all(abs(self.levels[name] - level) <= NEAR_PERMILLE for name, level in wanted.items())
 
     def _close(self, now_ns: int) -> None:
         """Those whose time is over are judged as they were until now."""
@@ -112,10 +119,10 @@ class LightReturn(Requirement):
                 del self.back_ns[node]
 
     def _settle(self, now_ns: int, nodes: Iterable[str]) -> None:
-        """What is known, as things are, of those that have not moved any more since they came back."""
-        for node in nodes:
+        """What is known, as things are, of those that were not seen to join since they came back."""
+        for node in [node for node in nodes if node not in self.joined]:
             back_ns = self.back_ns[node]
-            if all(abs(self.levels[name] - level) <= NEAR_PERMILLE for name, level in self._wanted(node).items()):
+            if self._in_place(self._wanted(node)):
                 self.tally.held(now_ns, f"{node}: is as the scene wants it")
             elif now_ns - back_ns > WITHIN_MS * MS:
                 self.tally.fail(now_ns, f"{node}: has not joined the scene", (now_ns - back_ns) // MS)

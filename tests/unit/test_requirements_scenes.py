@@ -225,6 +225,27 @@ def test_it_does_not_flash(permille: int, verdict: str) -> None:
     assert rig.says() == verdict
 
 
+@pytest.mark.parametrize(("after_ms", "verdict"), [(1900, FAIL), (1900.001, PASS)])
+def test_nor_does_it_flash_once_it_has_joined(after_ms: float, verdict: str) -> None:
+    """Within its two seconds; what happens later is not its return's."""
+    rig = back()
+    rig.after(100)
+    rig.event("lamp", "cabin", 500, 0)
+    rig.after(after_ms)
+    rig.event("lamp", "cabin", 1000, 0)
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize("key", ["touch.3", "switch.1"])
+def test_what_somebody_does_with_a_lamp_that_has_joined_is_no_flash(key: str) -> None:
+    rig = back()
+    rig.after(100)
+    rig.event("lamp", "cabin", 500, 0)
+    rig.event("key", PANEL_NODE if key.startswith("touch") else DRIVER_NODE, key, 1)
+    rig.event("lamp", "cabin", 1000, 0)
+    assert rig.says() == PASS
+
+
 def test_who_tells_a_driver_to_join_calls_no_new_scene() -> None:
     rig = back()
     rig.journal.frame(rig.now_ns, 0, SCENE.can_id(PANEL), SCENE.pack(2, 1, 0, 0, 1), -1)
