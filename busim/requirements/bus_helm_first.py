@@ -1,7 +1,7 @@
 """The helm goes first: lights and everything else on a bus never hold a lever frame up for a whole period.
 
 Judged by the gaps between a station's lever frames while nothing is broken: a frame that waited longer than its period is
-overwritten by the next, so that a gap is all that is seen of it.
+overwritten by the next, so that a gap is all that is seen of it; also of one that goes on when something breaks or the run ends.
 """
 
 from busim.events import bits
@@ -39,9 +39,17 @@ class HelmFirst(Requirement):
         journal.watch_events("controller", self._stopped)
 
     def _fault(self, event: Event) -> None:
+        self._waiting(event[0])
         if event[5] != STRIKES:
             self.broken += 1 if event[5] else -1
         self.last_ns.clear()
+
+    def _waiting(self, now_ns: int) -> None:
+        """Those that have not come again and are late. A log may go on beyond a station that was switched off, and knows nothing of that."""
+        if not self.broken and self.situation.reception_known:
+            for (_, can_id), before_ns in self.last_ns.items():
+                if now_ns - before_ns > 2 * self.period_us * US:
+                    self._measure(can_id, now_ns - before_ns, now_ns)
 
     def _stopped(self, event: Event) -> None:
         self.last_ns.clear()
@@ -53,10 +61,14 @@ class HelmFirst(Requirement):
         self.last_ns[bus, can_id] = now_ns
         if before_ns is None:
             return
-        waited_us = max((now_ns - before_ns) // US - self.period_us, 0)
+        self._measure(can_id, now_ns - before_ns, now_ns)
+
+    def _measure(self, can_id: int, gap_ns: int, now_ns: int) -> None:
+        waited_us = max(gap_ns // US - self.period_us, 0)
         if waited_us > self.longest_us:
             self.longest_us = waited_us
             self.tally.measure(waited_us, now_ns, f"{self.situation.node_of[can_id & 0x3F]}: a lever frame waited")
 
     def finish(self, now_ns: int) -> Verdict:
+        self._waiting(now_ns)
         return self.tally.verdict("no two lever frames followed each other while nothing was broken")

@@ -538,27 +538,6 @@ def test_what_is_broken_is_not_judged(what: tuple[str | int, ...]) -> None:
     assert rig.says() == NOT_EXERCISED
 
 
-@pytest.mark.parametrize("fault", ["reset", "frames_lost"])
-def test_what_is_over_at_once_is_not_broken_for_ever(fault: str) -> None:
-    """No event ends a fault that strikes: whatever waits after it is judged."""
-    rig = JudgeRig(HelmFirst)
-    rig.lever()
-    rig.event("fault", fault, "node_2", 2)
-    rig.after(500)
-    rig.lever()
-    assert rig.says() == NOT_EXERCISED, "it may have been held up by that"
-    rig.after(41)
-    rig.lever()
-    assert rig.says() == FAIL
-
-
-def test_once_everything_is_whole_again_waits_count_anew() -> None:
-    rig = JudgeRig(HelmFirst)
-    rig.event("fault", "cut", "main", 1)
-    rig.event("fault", "mute", "node_1", 1)
-    rig.event("fault", "cut", "main", 0)
-    rig.lever()
-    rig.after(500)
 @pytest.mark.parametrize("control", [4, 5])
 def test_a_page_turned_meanwhile_and_a_condition_asked_for_change_no_light(control: int) -> None:
     """The scene that was called before is still owed."""
@@ -587,6 +566,27 @@ def test_one_that_never_comes_again_waits_until_the_end_or_until_something_break
     assert rig.says() == verdict
 
 
+@pytest.mark.parametrize("fault", ["reset", "frames_lost"])
+def test_what_is_over_at_once_is_not_broken_for_ever(fault: str) -> None:
+    """No event ends a fault that strikes: whatever waits after it is judged."""
+    rig = JudgeRig(HelmFirst)
+    rig.lever()
+    rig.event("fault", fault, "node_2", 2)
+    rig.after(500)
+    rig.lever()
+    assert rig.says() == NOT_EXERCISED, "it may have been held up by that"
+    rig.after(41)
+    rig.lever()
+    assert rig.says() == FAIL
+
+
+def test_once_everything_is_whole_again_waits_count_anew() -> None:
+    rig = JudgeRig(HelmFirst)
+    rig.event("fault", "cut", "main", 1)
+    rig.event("fault", "mute", "node_1", 1)
+    rig.event("fault", "cut", "main", 0)
+    rig.lever()
+    rig.after(500)
     rig.lever()
     assert rig.says() == NOT_EXERCISED, "one is on still"
     rig.event("fault", "mute", "node_1", 0)
