@@ -1,28 +1,30 @@
-"""An alarm is kept until the crew acknowledged it; silenced, it comes back; acknowledged, it stays until it is put right.
+"""An alarm sounds, and is kept, until the crew answered it; silenced, it comes back; acknowledged, it stays until it is put right.
 
-IMO MSC.302(87) and MSC.252(83): an alarm that was silenced and not acknowledged sounds again after 30 s.
+HSC Code 2000, 11.2: an alarm of a failure of control is audible and visual. IMO MSC.302(87) and MSC.252(83): an alarm that was silenced and not acknowledged sounds again after 30 s.
 """
 
 from busim.events import bits
-from busim.events.alarm_view import LINE_ACKNOWLEDGED
+from busim.events.alarm_view import LINE_ACKNOWLEDGED, LINE_RAISED, AlarmView
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.alarm_cover import Cover, called_of, listeners_of
 from busim.requirements.in_a_log import NotInALog
-from busim.requirements.requirement import Context, Requirement
+from busim.requirements.requirement import Context, Requirement, hung_node
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, SECOND
 
 SILENT_MS = 30_000
 MARGIN_MS = 500
 """A list is looked at and answers are told several times a second."""
+MUTE_MS = 1000
+"""What keeps a thought (Miller 1968; Card 1991): by then a line that nobody answered is heard as well as seen."""
 ANSWERED_NS = 1500 * MS
 """An answer given anywhere reaches everybody in this, or is void."""
 
 
 class Kept(Requirement):
     id = "alarm.kept"
-    words = "An alarm stays until it is acknowledged and put right; one that was silenced sounds again."
+    words = "An alarm sounds until it is answered, and stays until it is put right; one that was silenced sounds again."
     hazards = ("confusion over control", "loss of all control")
     in_a_log = NotInALog("what a list of alarms shows, only what is raised and answered")
 
@@ -44,11 +46,13 @@ class Kept(Requirement):
         self.sounded: dict[str, bool] = {}
         self.steady: dict[str, dict[int, int]] = {}
         """Listener -> lost node that it shows as acknowledged -> since when."""
+        self.mute_ns: dict[str, int] = {}
+        """Listener that shows an alarm as raised and does not sound -> since when."""
 
     def attach(self, journal: Journal) -> None:
         for address in called_of(self.context.plan):
             journal.watch_frames(bits.CODE_HEARTBEAT << 6 | address, self._heartbeat)
-        for kind in ("output", "key", "start", "power"):
+        for kind in ("output", "key", "start", "power", "fault"):
             journal.watch_events(kind, getattr(self, f"_{kind}"))
 
     def _heartbeat(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
@@ -85,6 +89,31 @@ class Kept(Requirement):
                 self.tally.fail(at_ns, f"{node}: an alarm went that nobody acknowledged")
         elif channel.startswith("alarm."):
             self._steady(at_ns, node)
+        self._mute(at_ns, node, self.situation.alarms.at(node))
+
+    def _mute(self, now_ns: int, node: str, view: AlarmView) -> None:
+        """A line by itself: what others stand under is raised with the least answered of them, which may be over and quiet."""
+        if not view.sounds and any(line.state == LINE_RAISED and not line.under for line in view.lines.values()):
+            self.mute_ns.setdefault(node, now_ns)
+        else:
+            self._too_mute(now_ns, node)
+            self.mute_ns.pop(node, None)
+
+    def _too_mute(self, now_ns: int, node: str) -> bool:
+        """It does not sound, with something to sound for: fails where that is over its time."""
+        if node not in self.mute_ns:
+            return False
+        waited_ms = -(-(now_ns - self.mute_ns[node]) // MS)
+        if waited_ms > MUTE_MS:
+            self.tally.measure(waited_ms, now_ns, f"{node}: shows an alarm that nobody answered, and did not sound", MUTE_MS)
+        return waited_ms <= MUTE_MS
+
+    def _fault(self, event: Event) -> None:
+        """A program that stands still is for its watchdog."""
+        node = hung_node(event)
+        if node is not None:
+            self._too_mute(event[0], node)
+            self.mute_ns.pop(node, None)
 
     def _sounder(self, at_ns: int, node: str, sounds: bool) -> None:
         if not sounds and self.sounded.get(node) and at_ns - self.answered_ns > ANSWERED_NS:
@@ -115,13 +144,14 @@ class Kept(Requirement):
                     self.tally.fail(now_ns, f"{node}: {self.situation.node_of[lost]} is still silent, and no longer listed")
 
     def _start(self, event: Event) -> None:
-        self._forget(event[3])
+        self._forget(event[0], event[3])
 
     def _power(self, event: Event) -> None:
-        self._forget(event[3])
+        self._forget(event[0], event[3])
 
-    def _forget(self, node: str) -> None:
-        for each in (self.silenced, self.listed, self.sounded, self.steady):
+    def _forget(self, now_ns: int, node: str) -> None:
+        self._too_mute(now_ns, node)
+        for each in (self.silenced, self.listed, self.sounded, self.steady, self.mute_ns):
             each.pop(node, None)
 
     def _too_long(self, now_ns: int) -> list[str]:
@@ -143,4 +173,7 @@ class Kept(Requirement):
             self.tally.undecided(now_ns, f"{node}: the run ended before its silence did")
         for node in self.steady:
             self._gone(node, now_ns)
+        for node in self.mute_ns:
+            if self._too_mute(now_ns, node):
+                self.tally.undecided(now_ns, f"{node}: the run ended before an alarm had to sound")
         return self.tally.verdict("nobody silenced or acknowledged an alarm")

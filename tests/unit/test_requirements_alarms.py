@@ -342,6 +342,7 @@ def test_kept_silenced_it_sounds_again(after_ms: int, verdict: str) -> None:
     """After 30 s (IMO MSC.302(87), MSC.252(83))."""
     rig = kept()
     rig.press("silence")
+    rig.line(1, "node_lost", PORT, SILENCED)
     rig.show("sounder", 0)
     rig.after(after_ms)
     rig.show("sounder", 1)
@@ -351,6 +352,7 @@ def test_kept_silenced_it_sounds_again(after_ms: int, verdict: str) -> None:
 def test_kept_silenced_for_good_fails() -> None:
     rig = kept()
     rig.press("silence")
+    rig.line(1, "node_lost", PORT, SILENCED)
     rig.show("sounder", 0)
     rig.after(20_000)
     assert rig.says() == "inconclusive"
@@ -361,6 +363,7 @@ def test_kept_silenced_for_good_fails() -> None:
 def test_kept_acknowledging_too_late_hides_nothing() -> None:
     rig = kept()
     rig.press("silence")
+    rig.line(1, "node_lost", PORT, SILENCED)
     rig.show("sounder", 0)
     rig.after(36_000)
     rig.press("acknowledge")
@@ -370,10 +373,46 @@ def test_kept_acknowledging_too_late_hides_nothing() -> None:
 def test_kept_a_new_alarm_that_sounds_shows_nothing_about_the_silenced() -> None:
     rig = kept()
     rig.press("silence")
+    rig.line(1, "node_lost", PORT, SILENCED)
     rig.show("sounder", 0)
     rig.after(5000)
     rig.show("sounder", 1)
     assert rig.says() == "not exercised"
+
+
+@pytest.mark.parametrize(("after_ms", "verdict"), [(1000, "not exercised"), (1000.001, "fail"), (None, "fail")])
+def test_kept_what_is_raised_is_heard_as_well(after_ms: float | None, verdict: str) -> None:
+    """HSC Code 2000, 11.2: audible and visual."""
+    rig = AlarmJudge(Kept)
+    rig.line(1, "node_lost", PORT)
+    if after_ms is not None:
+        rig.after(after_ms)
+        rig.show("sounder", 1)
+        rig.after(5000)
+    else:
+        rig.after(1000)
+        assert rig.says() == "inconclusive"
+        rig.after(0.001)
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize(("state", "under"), [(ACKNOWLEDGED, 0), (SILENCED, 0), (OVER, 0), (RAISED, 1)])
+def test_kept_what_was_answered_or_may_be_over_need_not_sound(state: int, under: int) -> None:
+    rig = AlarmJudge(Kept)
+    rig.line(1, "node_lost", PORT, state, under=under)
+    rig.after(5000)
+    assert rig.says() != "fail"
+
+
+@pytest.mark.parametrize("event", [("power", AFT, 0), ("start", AFT, 2), ("fault", "hang", AFT, 1)])
+@pytest.mark.parametrize(("after_ms", "verdict"), [(1000, "not exercised"), (1001, "fail")])
+def test_kept_mute_until_it_stands_still(event: tuple[str | int, ...], after_ms: int, verdict: str) -> None:
+    rig = AlarmJudge(Kept)
+    rig.line(1, "node_lost", PORT)
+    rig.after(after_ms)
+    rig.event(*event)  # type: ignore[arg-type]
+    rig.after(5000)
+    assert rig.says() == verdict
 
 
 def test_kept_going_quiet_by_itself_fails() -> None:
