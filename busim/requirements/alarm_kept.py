@@ -1,6 +1,7 @@
 """An alarm sounds, and is kept, until the crew answered it; silenced, it comes back; acknowledged, it stays until it is put right.
 
-HSC Code 2000, 11.2: an alarm of a failure of control is audible and visual. IMO MSC.302(87) and MSC.252(83): an alarm that was silenced and not acknowledged sounds again after 30 s.
+HSC Code 2000, 11.2: an alarm of a failure of control is audible and visual. IMO MSC.302(87) and MSC.252(83): an alarm that was
+silenced and not acknowledged sounds again after 30 s.
 """
 
 from busim.events import bits

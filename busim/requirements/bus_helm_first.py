@@ -45,7 +45,7 @@ class HelmFirst(Requirement):
         self.last_ns.clear()
 
     def _waiting(self, now_ns: int) -> None:
-        """Those that have not come again and are late. A log may go on beyond a station that was switched off, and knows nothing of that."""
+        """Those that are late and have not come. A log may go on beyond a station that was switched off, and does not say so."""
         if not self.broken and self.situation.reception_known:
             for (_, can_id), before_ns in self.last_ns.items():
                 if now_ns - before_ns > 2 * self.period_us * US:

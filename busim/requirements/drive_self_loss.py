@@ -1,7 +1,8 @@
 """A drive's node hangs or loses power: its gear is out, or its engine stopped, within its limit, plus a fitted cutout's time.
 
-Counted from the fault, or from the moment its supply went; judged by the machinery. A gear on its way in then is in once it is. A program that goes on where it was before
-the limit is over has not been lost. Reset, it is still the same loss: what it does afterwards is judged by drive.wake too.
+Counted from the fault, or from the moment its supply went; judged by the machinery. A gear on its way in then is in once
+it is. A program that goes on where it was before the limit is over has not been lost. Reset, it is still the same loss: what it
+does afterwards is judged by drive.wake too.
 """
 
 from typing import Final
