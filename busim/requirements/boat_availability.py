@@ -9,15 +9,20 @@ is not.
 A fault that is on excuses what does not come back; but not at the other drive, where it is one drive's alone and the boat is to
 carry on with one. There a take has to bring thrust whether a loss came before or not: the first one where the drive that is at
 fault has not been heard for long enough, else the second of two that come shortly after each other, by the same station.
+
+Nor is thrust there where a drive obeys a station whose lever for it stands well off neutral, and has no gear in, or its throttle
+at idle, for longer than to go idle, out of one gear and into the other may take it: with nothing broken, that is a loss of thrust.
 """
 
 from collections.abc import Iterable
 from typing import Final
 
+from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.situation import DriveView
 from busim.events.table import FROM_PLANT
 from busim.requirements.in_a_log import Reported
+from busim.requirements.orders import shift_allowed_ms, throttle_allowed_ms
 from busim.requirements.requirement import STRIKES, Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
@@ -67,6 +72,17 @@ class Availability(Requirement):
         self.on: set[tuple[str, str]] = set()
         """(fault, place) of those that are on."""
         self.nodes = {station.name: self.situation.node_of[station.address] for station in context.plan.stations}
+        self.well_off = {station.address: 2 * station.lever_gear_permille for station in context.plan.stations}
+        """Station -> beyond which its lever asks for a gear, and for throttle, whatever its sensor may be out."""
+        self.thrust_ms = {
+            drive.name: drive.dwell_ms + 2 * shift_allowed_ms(limit) + throttle_allowed_ms(limit)
+            for drive in context.plan.drives
+            for limit in (context.limits[drive.name],)
+        }
+        self.throttles = dict.fromkeys(self.situation.drives, 0)
+        """Drive -> what its throttle was told last."""
+        self.idle_ns: dict[str, int] = {}
+        """Drive that gives no thrust though it is asked for it -> since when."""
         self.forced: dict[str, int | None] = {}
         """Drive whose gear a loss took out -> when control was last asked for since; None: not yet."""
         self.levers: dict[tuple[str, str], tuple[int, int]] = {}
@@ -86,6 +102,34 @@ class Availability(Requirement):
     def attach(self, journal: Journal) -> None:
         for kind in ("fault", "gear", "lever", "key"):
             journal.watch_events(kind, getattr(self, f"_{kind}"))
+        journal.watch_outputs(self._throttle, "throttle")
+        for address in self.situation.by_address:
+            journal.watch_frames(bits.CODE_DRIVE_OBEYS << 6 | address, self._obeys)
+
+    # ------------------------------------------------------------------------------------------------ nothing broken
+
+    def _throttle(self, event: Event) -> None:
+        at_ns, _, _, node, _, value = event
+        drive = self.situation.by_node.get(node)
+        if drive is not None:
+            self._idle(drive, at_ns)
+            self.throttles[drive.name] = value
+
+    def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        self._idle(self.situation.by_address[can_id & 0x3F], now_ns)
+
+    def _idle(self, drive: DriveView, now_ns: int) -> None:
+        """Does it give thrust, or is it not asked to? Else that fails once it is over its time."""
+        permille, _ = self.levers.get((self.situation.node_of.get(drive.station, ""), drive.name), (0, 0))
+        asked = abs(permille) > self.well_off.get(drive.station, 1000) and not self.on and self.situation.reception_known
+        if not asked or (drive.true_gear and self.throttles[drive.name] > 0):
+            self.idle_ns.pop(drive.name, None)
+            return
+        waited_ms = (now_ns - self.idle_ns.setdefault(drive.name, now_ns)) // MS
+        if waited_ms > self.thrust_ms[drive.name]:
+            what = "its throttle at idle" if drive.true_gear else "no gear in"
+            words = f"{drive.name}: {what}, the lever it obeys well off neutral, and nothing broken"
+            self.tally.measure(waited_ms, now_ns, words, self.thrust_ms[drive.name])
 
     # ------------------------------------------------------------------------------------------------ short ones
 
@@ -206,6 +250,8 @@ class Availability(Requirement):
 
     def finish(self, now_ns: int) -> Verdict:
         self._settle(now_ns)
+        for drive in self.situation.drives.values():
+            self._idle(drive, now_ns)
         for name, asked_ns in self.forced.items():
             permille, moved_ns = self.levers.get((self.taker, name), (0, 0))
             if asked_ns is None or not permille or (self.on and not self._without(name)):

@@ -12,7 +12,7 @@ from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, PASS
 from busim.units import MS, SECOND
 
 from .judge_rig import NEUTRAL_LIMIT_MS, JudgeRig
-from .small_boat import BRIDGE, CUTOUT_MS, WHEELHOUSE
+from .small_boat import BRIDGE, CUTOUT_MS, DWELL_MS, SHIFT_MS, THROTTLE_MS, WHEELHOUSE
 
 DRIVE, CUTOUT_NODE = "node_2", "node_6"
 OTHER_DRIVE = "node_4"
@@ -388,6 +388,71 @@ def test_thrust_is_not_asked_for_where(what: Callable[[JudgeRig], None]) -> None
     what(rig)
     rig.after(60_000)
     assert rig.says() == NOT_EXERCISED
+
+
+THRUST_MS = DWELL_MS + 2 * (SHIFT_MS * 3 // 2 + 200) + THROTTLE_MS * 3 // 2 + 200
+"""To idle, out of one gear, a dwell, into the other: each actuator may take half as long again, and 200 ms."""
+
+
+def ahead_and_idle(rig: JudgeRig, permille: int = 500, throttle: int = 0, *, gear: int = 0) -> None:
+    """Nothing was ever broken; port obeys the wheelhouse, whose lever is put there, and this is what comes of it."""
+    rig.take(1)
+    rig.event("lever", "wheelhouse", "port", permille, 0)
+    rig.event("gear", "port", gear, 0, 800)
+    rig.event("output", DRIVE, "throttle", throttle)
+    rig.obeys(WHEELHOUSE, 1)
+
+
+@pytest.mark.parametrize(("after_ms", "says"), [(THRUST_MS, NOT_EXERCISED), (THRUST_MS + 1, FAIL)])
+@pytest.mark.parametrize("gear", [0, 1])
+def test_no_thrust_with_nothing_broken_is_no_better_than_after_a_loss(gear: int, after_ms: int, says: str) -> None:
+    rig = JudgeRig(Availability)
+    ahead_and_idle(rig, gear=gear)
+    rig.after(after_ms)
+    assert rig.says() == says
+
+
+@pytest.mark.parametrize("permille", [301, -301])
+def test_no_thrust_is_told_before_the_run_ends(permille: int) -> None:
+    rig = JudgeRig(Availability)
+    ahead_and_idle(rig, permille)
+    rig.after(THRUST_MS + 1)
+    rig.obeys(WHEELHOUSE, 1)
+    rig.event("gear", "port", 1, 0, 800)
+    rig.event("output", DRIVE, "throttle", 300)
+    assert rig.says() == FAIL
+
+
+def obeys_another(rig: JudgeRig) -> None:
+    ahead_and_idle(rig)
+    rig.obeys(BRIDGE, 2)
+
+
+def broken_meanwhile(rig: JudgeRig) -> None:
+    ahead_and_idle(rig)
+    rig.after(5000)
+    rig.event("fault", *CUT, 1)
+    rig.obeys(WHEELHOUSE, 1)
+    rig.event("fault", *CUT, 0)
+    rig.obeys(WHEELHOUSE, 1)
+
+
+NO_THRUST_ASKED: dict[str, Callable[[JudgeRig], None]] = {
+    "it gives thrust": lambda rig: ahead_and_idle(rig, throttle=1, gear=1),
+    "a lever not far enough off neutral": lambda rig: ahead_and_idle(rig, 300),
+    "a drive that obeys another station": obeys_another,
+    "a fault that was on meanwhile": broken_meanwhile,
+}
+
+
+@pytest.mark.parametrize("what", NO_THRUST_ASKED.values(), ids=NO_THRUST_ASKED.keys())
+def test_it_gives_the_thrust_it_is_asked_for_or_need_not(what: Callable[[JudgeRig], None]) -> None:
+    rig = JudgeRig(Availability)
+    what(rig)
+    rig.after(THRUST_MS)
+    assert rig.says() == NOT_EXERCISED
+    rig.after(1)
+    assert rig.says() == (FAIL if what is broken_meanwhile else NOT_EXERCISED)
 
 
 def test_limits_are_the_boats() -> None:
