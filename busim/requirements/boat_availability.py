@@ -10,7 +10,7 @@ A fault that is on excuses what does not come back; but not at the other drive, 
 carry on with one. There a take has to bring thrust whether a loss came before or not: the first one where the drive that is at
 fault has not been heard for long enough, else the second of two that come shortly after each other, by the same station.
 
-Nor is thrust there where a drive obeys a station whose lever for it stands well off neutral, and has no gear in, or its throttle
+With nothing broken no drive loses its station by itself, and no engine stops. Nor is thrust there where a drive obeys a station whose lever for it stands well off neutral, and has no gear in, or its throttle
 at idle, for longer than to go idle, out of one gear and into the other may take it: with nothing broken, that is a loss of thrust.
 """
 
@@ -27,6 +27,8 @@ from busim.requirements.requirement import STRIKES, Context, Requirement
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
+LOST_CAUSES: Final = (2, 3)
+"""Of a drive's report: nothing valid from the lever, no heartbeat."""
 CAUSE_WITHDRAWN: Final = 6
 """Of a drive's report: the take it had followed was withdrawn."""
 PRESSED_AGAIN_NS: Final = 10_000 * MS
@@ -79,6 +81,8 @@ class Availability(Requirement):
             for drive in context.plan.drives
             for limit in (context.limits[drive.name],)
         }
+        self.upset_ns = 0
+        """When a fault, the supply of a node or a start happened last."""
         self.throttles = dict.fromkeys(self.situation.drives, 0)
         """Drive -> what its throttle was told last."""
         self.idle_ns: dict[str, int] = {}
@@ -90,6 +94,7 @@ class Availability(Requirement):
         self.taker = ""
         timing = context.plan.timing
         self.carries_on = all(drive.on_other_lost == "carry_on" for drive in context.plan.drives)
+        self.missing_ns = timing.heartbeat_missing_ms * MS
         self.silent_ns = (timing.heartbeat_missing_ms + 2 * timing.drive_ms) * MS
         """For so long without a report, a drive is missed by every station that heard it."""
         self.begun_ns = 0
@@ -100,13 +105,29 @@ class Availability(Requirement):
         """Station's node -> when its take key was pressed with a drive at fault, if its next press may leave that one out."""
 
     def attach(self, journal: Journal) -> None:
-        for kind in ("fault", "gear", "lever", "key"):
+        for kind in ("fault", "gear", "engine", "lever", "key", "power", "start"):
             journal.watch_events(kind, getattr(self, f"_{kind}"))
         journal.watch_outputs(self._throttle, "throttle")
         for address in self.situation.by_address:
             journal.watch_frames(bits.CODE_DRIVE_OBEYS << 6 | address, self._obeys)
 
     # ------------------------------------------------------------------------------------------------ nothing broken
+
+    def _power(self, event: Event) -> None:
+        self.upset_ns = event[0]
+
+    def _start(self, event: Event) -> None:
+        self.upset_ns = event[0]
+
+    def _engine(self, event: Event) -> None:
+        at_ns, _, _, name, running = event
+        if not running and self._whole(at_ns):
+            self.tally.fail(at_ns, f"{name}: its engine stopped, and nothing was broken")
+
+    def _whole(self, now_ns: int) -> bool:
+        """Nothing is broken, nor was lately enough that something may follow from it."""
+        whole = not self.on and now_ns > self.upset_ns + self.afterwards_ns + self.missing_ns
+        return whole and self.situation.reception_known
 
     def _throttle(self, event: Event) -> None:
         at_ns, _, _, node, _, value = event
@@ -136,6 +157,7 @@ class Availability(Requirement):
     def _fault(self, event: Event) -> None:
         at_ns, _, _, fault, place, begins = event
         self._settle(at_ns)
+        self.upset_ns = at_ns
         words = f"{fault}, {place}"
         pressed = place.endswith(NEUTRAL_NOW)
         if begins:
@@ -186,6 +208,8 @@ class Availability(Requirement):
         for ride in self.rides:
             if name in ride.gears and ride.out is None:
                 ride.out = (name, at_ns)
+        if drive.cause in LOST_CAUSES and self._whole(at_ns):
+            self.tally.fail(at_ns, f"{name}: lost the station it obeyed, and nothing was broken")
 
     def _thrust_back(self, name: str, at_ns: int) -> None:
         asked_ns = self.forced.pop(name, None)

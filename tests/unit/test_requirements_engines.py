@@ -390,6 +390,56 @@ def test_thrust_is_not_asked_for_where(what: Callable[[JudgeRig], None]) -> None
     assert rig.says() == NOT_EXERCISED
 
 
+AFTERWARDS_MS = NEUTRAL_LIMIT_MS + 350
+"""Whatever something sets off has happened by then: a loss noticed by silence, and its neutral."""
+UPSETS: dict[str, Callable[[JudgeRig], None]] = {
+    "a fault ends": lambda rig: rig.event("fault", *CUT, 0),
+    "a fault strikes": struck,
+    "a supply goes": lambda rig: rig.event("power", "node_3", 0),
+    "a program starts": lambda rig: rig.event("start", "node_3", 3),
+}
+
+
+def stops(rig: JudgeRig) -> None:
+    rig.event("engine", "port", 0)
+
+
+def lets_go(rig: JudgeRig) -> None:
+    rig.obeys(0, 1, cause=2)
+    gear_out(rig)
+
+
+@pytest.mark.parametrize("upset", UPSETS.values(), ids=UPSETS.keys())
+@pytest.mark.parametrize("loses", [stops, lets_go])
+@pytest.mark.parametrize(("since_ms", "says"), [(AFTERWARDS_MS, NOT_EXERCISED), (AFTERWARDS_MS + 1, FAIL)])
+def test_with_nothing_broken_no_thrust_is_lost(
+    upset: Callable[[JudgeRig], None], loses: Callable[[JudgeRig], None], since_ms: int, says: str
+) -> None:
+    rig = in_gear(Availability)
+    upset(rig)
+    rig.after(since_ms)
+    loses(rig)
+    assert rig.says() == says
+
+
+@pytest.mark.parametrize("cause", [1, 4, 5, 6, 7])
+def test_what_somebody_wanted_or_a_drive_found_is_no_loss_by_itself(cause: int) -> None:
+    rig = in_gear(Availability)
+    rig.after(60_000)
+    rig.obeys(0, 1, cause=cause)
+    gear_out(rig)
+    assert rig.says() == NOT_EXERCISED
+
+
+@pytest.mark.parametrize("loses", [stops, lets_go])
+def test_a_fault_that_is_on_may_take_the_thrust(loses: Callable[[JudgeRig], None]) -> None:
+    rig = in_gear(Availability)
+    rig.event("fault", *CUT, 1)
+    rig.after(60_000)
+    loses(rig)
+    assert rig.says() == NOT_EXERCISED
+
+
 THRUST_MS = DWELL_MS + 2 * (SHIFT_MS * 3 // 2 + 200) + THROTTLE_MS * 3 // 2 + 200
 """To idle, out of one gear, a dwell, into the other: each actuator may take half as long again, and 200 ms."""
 
