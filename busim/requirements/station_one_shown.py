@@ -3,10 +3,14 @@
 Judged by what their displays say, where station.one_in_control goes by what the drives report: two people who both read "in
 control here" each wait for the other, or pull against each other. A station whose program hangs goes on showing what it showed,
 which is for its watchdog and for the others to see.
+
+And whoever is in control shows it (SOLAS II-1/31: each position shows which one is): a station that hears every drive it may take
+report it, under one number, shows so in the time that it has to show that nobody is.
 """
 
 from itertools import combinations
 
+from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.in_a_log import NotInALog
@@ -16,11 +20,15 @@ from busim.units import MS
 
 SHOWS_CONTROL = (2, 8)
 """In control here; in control here without the rudder."""
+SHOWS_APART = 6
+"""Drives and rudder do not all obey one station: the rudder may obey another."""
+SILENCE_MARGIN_MS = 150
+"""As in station.nobody_shown."""
 
 
 class OneShown(Requirement):
     id = "station.one_shown"
-    words = "One station at a time shows that it is in control, but for the time a hand-over takes."
+    words = "One station at a time shows that it is in control, but for the time a hand-over takes; and the one that is shows it."
     hazards = ("confusion over control",)
     in_a_log = NotInALog("what a station's display shows")
 
@@ -32,16 +40,70 @@ class OneShown(Requirement):
         self.rivals = {node: [other for other in takes if other != node and takes[node] & takes[other]] for node in takes}
         self.control: dict[str, int] = {}
         """Node of a station that shows control -> since when."""
+        timing = context.plan.timing
+        self.missing_ns = timing.heartbeat_missing_ms * MS
+        self.owed_ms = timing.heartbeat_missing_ms + SILENCE_MARGIN_MS
+        self.addresses = {self.situation.node_of[station.address]: station.address for station in context.plan.stations}
+        self.drives = {
+            node: [drive.address for drive in context.plan.drives if drive.instance in takes[node]] for node in self.addresses
+        }
+        self.told: dict[tuple[str, int], tuple[int, int, int]] = {}
+        """(station's node, drive) -> whom the drive reported to it to obey last, as (station, number), and when."""
+        self.owed_ns: dict[str, int] = {}
+        """Node of a station that is in control and does not show it -> since when."""
+        self.hung: set[str] = set()
 
     def attach(self, journal: Journal) -> None:
         journal.watch_outputs(self._output, "shows")
         for kind in ("start", "power", "fault"):
             journal.watch_events(kind, getattr(self, f"_{kind}"))
+        for address in self.situation.by_address:
+            journal.watch_frames(bits.CODE_DRIVE_OBEYS << 6 | address, self._obeys)
+
+    # ------------------------------------------------------------------------------------------------ who is in control shows it
+
+    def _obeys(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
+        if not bits.sound(can_id, data):
+            return
+        whole, drive = int.from_bytes(data, "big"), can_id & 0x3F
+        for node, address in self.addresses.items():
+            if mask & self.situation.host_bit[address] and node in self.situation.running and node not in self.hung:
+                pair = bits.field(whole, bits.OBEYS_STATION), bits.field(whole, bits.OBEYS_NUMBER)
+                self.told[node, drive] = *pair, now_ns
+                self._owes(node, now_ns)
+
+    def _in_control(self, node: str, now_ns: int) -> bool:
+        told = [self.told.get((node, drive), (0, 0, 0)) for drive in self.drives[node]]
+        heard = all(station == self.addresses[node] and now_ns - at_ns <= self.missing_ns for station, _, at_ns in told)
+        return heard and len({number for _, number, _ in told}) == 1
+
+    def _owes(self, node: str, now_ns: int) -> None:
+        """Is it in control without a word of it? Fails where that is over its time."""
+        if node in self.owed_ns:
+            waited_ms = -(-(now_ns - self.owed_ns[node]) // MS)
+            if waited_ms > self.owed_ms:
+                words = f"{node}: is in control of every drive it hears, and did not show it"
+                self.tally.measure(waited_ms, now_ns, words, self.owed_ms)
+        shown = self.situation.shows.get(node) in (*SHOWS_CONTROL, SHOWS_APART)
+        if shown or not self._in_control(node, now_ns):
+            self.owed_ns.pop(node, None)
+        else:
+            self.owed_ns.setdefault(node, now_ns)
+
+    def _forget(self, node: str, now_ns: int) -> None:
+        if node in self.addresses:
+            self._owes(node, now_ns)
+            self.owed_ns.pop(node, None)
+            for drive in self.drives[node]:
+                self.told.pop((node, drive), None)
+
+    # ------------------------------------------------------------------------------------------------ one at a time
 
     def _output(self, event: Event) -> None:
         at_ns, _, _, node, channel, value = event
         if node not in self.rivals or channel != "shows":
             return
+        self._owes(node, at_ns)
         if value not in SHOWS_CONTROL:
             self._ends(node, at_ns)
         elif node not in self.control:
@@ -63,19 +125,25 @@ class OneShown(Requirement):
             self.tally.measure(-(-both_ns // MS), now_ns, f"{node}, {other}: both show that they are in control")
 
     def _start(self, event: Event) -> None:
-        self._ends(event[3], event[0])
+        self.hung.discard(event[3])
+        self._power(event)
 
     def _power(self, event: Event) -> None:
         self._ends(event[3], event[0])
+        self._forget(event[3], event[0])
 
     def _fault(self, event: Event) -> None:
         node = hung_node(event)
         if node in self.rivals:
             self._ends(node, event[0])
+            self._forget(node, event[0])
+            (self.hung.add if event[5] else self.hung.discard)(node)
             if not event[5] and self.situation.shows.get(node) in SHOWS_CONTROL:
                 self.control[node] = event[0]  # its program goes on, and shows what it showed
 
     def finish(self, now_ns: int) -> Verdict:
+        for node in self.addresses:
+            self._owes(node, now_ns)
         for (one, one_ns), (other, other_ns) in combinations(self.control.items(), 2):
             both_ns = now_ns - max(one_ns, other_ns)
             if other in self.rivals[one] and both_ns > self.overlap_ns:

@@ -8,7 +8,7 @@ from busim.requirements.station_one_shown import OneShown
 from busim.requirements.verdict import FAIL, NOT_EXERCISED, PASS
 
 from .judge_rig import JudgeRig
-from .small_boat import BRIDGE, PORT, WHEELHOUSE, small_boat
+from .small_boat import BRIDGE, PORT, STARBOARD, WHEELHOUSE, small_boat
 
 NOBODY, HERE, ANOTHER, NOTHING_HEARD, ASKING, DIVIDED, LOST, NOT_STEERING = range(1, 9)
 OVERLAP_MS = 600
@@ -99,6 +99,85 @@ def test_a_display_that_goes_on_as_it_was_counts_again(for_ms: int, verdict: str
     shows(rig, ONE, ANOTHER)
     rig.after(5000)
     assert rig.says() == verdict
+
+
+LIMIT_MS = 500
+"""350 ms after which a node counts as missing, and 150: as in station.nobody_shown."""
+
+
+def obeyed(by: tuple[int, ...] = (PORT, STARBOARD), shown: int = ANOTHER) -> JudgeRig:
+    """Both run, and the drives say that they obey the wheelhouse."""
+    rig = JudgeRig(OneShown)
+    rig.event("start", ONE, 0)
+    rig.event("start", OTHER, 0)
+    shows(rig, ONE, shown)
+    for drive in by:
+        rig.obeys(WHEELHOUSE, 7, drive=drive)
+    return rig
+
+
+def go_on(rig: JudgeRig, for_ms: float, number: int = 7) -> None:
+    """The drives report every 100 ms, and at the very end."""
+    while for_ms > 0:
+        rig.after(min(for_ms, 100))
+        for_ms -= 100
+        for drive in (PORT, STARBOARD):
+            rig.obeys(WHEELHOUSE, number, drive=drive)
+
+
+@pytest.mark.parametrize("wrong", [NOBODY, ANOTHER, NOTHING_HEARD, ASKING, LOST])
+@pytest.mark.parametrize(("after_ms", "verdict"), [(LIMIT_MS, PASS), (LIMIT_MS + 1, FAIL)])
+def test_who_is_in_control_shows_it_in_time(wrong: int, after_ms: int, verdict: str) -> None:
+    rig = obeyed(shown=wrong)
+    go_on(rig, after_ms)
+    shows(rig, ONE, HERE)
+    assert rig.says() == verdict
+
+
+def test_who_never_shows_it_fails_before_the_end() -> None:
+    rig = obeyed()
+    go_on(rig, LIMIT_MS)
+    assert rig.says() == NOT_EXERCISED
+    go_on(rig, 1)
+    assert rig.says() == FAIL
+
+
+@pytest.mark.parametrize("value", [HERE, DIVIDED, NOT_STEERING])
+def test_what_shows_it(value: int) -> None:
+    rig = obeyed(shown=value)
+    go_on(rig, 3000)
+    assert rig.says() != FAIL
+
+
+def test_who_hears_only_one_drive_obey_is_not_in_control() -> None:
+    rig = obeyed((PORT,))
+    for _ in range(30):
+        rig.after(100)
+        rig.obeys(WHEELHOUSE, 7)
+    assert rig.says() == NOT_EXERCISED
+    rig.obeys(WHEELHOUSE, 8, drive=STARBOARD)
+    for _ in range(30):
+        rig.after(100)
+        rig.obeys(WHEELHOUSE, 7)
+        rig.obeys(WHEELHOUSE, 8, drive=STARBOARD)
+    assert rig.says() == NOT_EXERCISED, "under two numbers"
+
+
+def test_a_report_that_it_did_not_hear_tells_a_station_nothing() -> None:
+    rig = obeyed(())
+    for _ in range(30):
+        rig.after(100)
+        for drive in (PORT, STARBOARD):
+            rig.obeys(WHEELHOUSE, 7, drive=drive, mask=rig.all_but(WHEELHOUSE))
+    assert rig.says() == NOT_EXERCISED
+
+
+@pytest.mark.parametrize("event", [("power", ONE, 0), ("fault", "hang", ONE, 1)])
+def test_who_is_dark_or_hangs_owes_nothing(event: tuple[str | int, ...]) -> None:
+    rig = obeyed()
+    rig.event(*event)  # type: ignore[arg-type]
+    go_on(rig, 3000)
+    assert rig.says() == NOT_EXERCISED
 
 
 def test_other_nodes_outputs_and_other_channels_are_no_displays() -> None:
