@@ -10,8 +10,9 @@ A fault that is on excuses what does not come back; but not at the other drive, 
 carry on with one. There a take has to bring thrust whether a loss came before or not: the first one where the drive that is at
 fault has not been heard for long enough, else the second of two that come shortly after each other, by the same station.
 
-With nothing broken no drive loses its station by itself, and no engine stops. Nor is thrust there where a drive obeys a station whose lever for it stands well off neutral, and has no gear in, or its throttle
-at idle, for longer than to go idle, out of one gear and into the other may take it: with nothing broken, that is a loss of thrust.
+With nothing broken no drive loses its station by itself, and no engine stops. Nor is thrust there where a drive obeys a station
+whose lever for it stands well off neutral, and has no gear in, or its throttle at idle, for longer than to go idle, out of one
+gear and into the other may take it.
 """
 
 from collections.abc import Iterable
