@@ -2,7 +2,7 @@
 
 Complete: every drive its claims want reports the station, under one number newer than before, and so does the rudder where its
 claims want that. Not complete: it is withdrawn, and by twice the transfer time nobody obeys it any more. From the key's contact,
-with the levers in neutral.
+with the levers in neutral. Where nothing is broken, and nobody does anything else meanwhile, a take has to be complete.
 
 A claim has to want every drive the station may take, unless the boat carries on with one drive, and the one left out is silent at
 this station, or was heard and kept this station's last take from being complete, shortly before.
@@ -13,7 +13,7 @@ from busim.events.journal import Event, Journal
 from busim.events.table import REPORTED
 from busim.protocol.plan import StationPlan
 from busim.requirements.in_a_log import Reported
-from busim.requirements.requirement import Context, Requirement, Spoilt
+from busim.requirements.requirement import STRIKES, Context, Requirement, Spoilt
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, NEVER
 
@@ -33,6 +33,7 @@ class Take:
 
     __slots__ = (
         "at_ns", "before", "complete", "echoed", "judged", "left_out", "outbid", "rudder", "rudder_before", "silent", "station",
+        "undisturbed",
     )  # fmt: skip
 
     def __init__(self, station: StationPlan, at_ns: int, before: dict[str, int], silent: set[str], judged: bool) -> None:
@@ -46,6 +47,8 @@ class Take:
         self.rudder = False
         self.rudder_before = 0
         """The number the rudder obeyed then: by an older take of this station's it may be steered on."""
+        self.undisturbed = False
+        """Nothing was broken when it began, nor lately."""
         self.complete = False
         self.left_out: set[str] = set()
         self.echoed: set[str] = set()
@@ -79,6 +82,12 @@ class Transfer(Requirement):
         """The same -> when one counted last."""
         self.untrue = Spoilt(self.situation.node_of.values())
         """Whom such a node obeys, or what it asks, is not known."""
+        self.on = 0
+        """Faults that are on."""
+        self.upset_ns = 0
+        """When a fault, the supply of a node, a start, a key or a lever happened last."""
+        self.afterwards_ns = self.missing_ns + max((limit.loss_to_neutral_ms for limit in context.limits.values()), default=0) * MS
+        """Whatever that sets off has happened this long after it."""
 
     def attach(self, journal: Journal) -> None:
         for address in self.situation.by_address:
@@ -91,13 +100,30 @@ class Transfer(Requirement):
         journal.watch_events("key", self._key)
         journal.watch_events("lever", self._lever)
         journal.watch_events("fault", self.untrue.note)
+        journal.watch_events("fault", self._fault)
+        journal.watch_events("power", self._power)
+
+    def _fault(self, event: Event) -> None:
+        self._close(event[0])
+        self.upset_ns = event[0]
+        if event[5] != STRIKES:
+            self.on += 1 if event[5] else -1
+
+    def _power(self, event: Event) -> None:
+        self._close(event[0])
+        self.upset_ns = event[0]
 
     def _lever(self, event: Event) -> None:
-        _, _, _, station, drive, permille, _ = event
+        at_ns, _, _, station, drive, permille, _ = event
+        self._close(at_ns)
+        self.upset_ns = at_ns
         self.levers[self.names[station], drive] = permille
 
     def _key(self, event: Event) -> None:
         at_ns, _, _, node, key, down = event
+        if down:
+            self._close(at_ns)
+            whole, self.upset_ns = not self.on and at_ns > self.upset_ns + self.afterwards_ns, at_ns
         station = self.stations.get(node)
         if station is None or key != "take" or not down or node not in self.situation.running:
             return
@@ -112,6 +138,7 @@ class Transfer(Requirement):
             numbers = {drive.name: drive.number for drive in self.situation.drives.values()}
             silent = {name for name in wanted if at_ns - self.heard_ns.get((node, name), -NEVER) >= self.missing_ns - SLACK_NS}
             take = Take(station, at_ns, {name: numbers[name] for name in wanted}, silent, in_neutral)
+            take.undisturbed = whole and self.situation.reception_known
             take.rudder_before = self.situation.rudder.number if self.situation.rudder is not None else 0
             self.open.append(take)
 
@@ -154,6 +181,8 @@ class Transfer(Requirement):
 
     def _start(self, event: Event) -> None:
         """A station's program begins: it has heard nobody."""
+        self._close(event[0])
+        self.upset_ns = event[0]
         for drive in self.situation.drives.values():
             self.heard_ns.pop((event[3], drive.name), None)
             self.rules.pop((event[3], drive.name), None)
@@ -230,7 +259,9 @@ class Transfer(Requirement):
             taken = rudder is not None and rudder.station == take.station.address and rudder.number != take.rudder_before
             if take.rudder and taken:
                 half.append("rudder")
-            if half:
+            if not half and take.undisturbed and not take.outbid and self.upset_ns == take.at_ns:
+                self.tally.fail(now_ns, f"{take.station.name}: its take came to nothing, and nothing was broken")
+            elif half:
                 self.tally.fail(now_ns, f"{take.station.name}: its take was left half done ({', '.join(half)})")
             else:
                 self.tally.held(now_ns, f"{take.station.name}: its take came to nothing, and no drive obeys it")

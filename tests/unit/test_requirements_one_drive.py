@@ -11,7 +11,7 @@ from busim.requirements.station_one_in_control import OneInControl
 from busim.requirements.station_transfer import Transfer
 from busim.requirements.verdict import FAIL, INCONCLUSIVE, NOT_EXERCISED, PASS, SELF_REPORTED
 
-from .judge_rig import JudgeRig
+from .judge_rig import NEUTRAL_LIMIT_MS, JudgeRig
 from .small_boat import BRIDGE, PORT, STARBOARD, WHEELHOUSE, small_boat
 
 MISSING_MS, TRANSFER_MS = 350, 500
@@ -43,6 +43,58 @@ class OneDrive(JudgeRig):
 
 
 # ------------------------------------------------------------------------------------------------ station.transfer
+
+AFTERWARDS_MS = NEUTRAL_LIMIT_MS + MISSING_MS
+"""Whatever something sets off has happened by then: a loss noticed by silence, and its neutral."""
+UPSETS: dict[str, tuple[str | int, ...]] = {
+    "a fault strikes": ("fault", "reset", f"node_{STARBOARD}", 2),
+    "a fault ends": ("fault", "cut", "main", 0),
+    "a supply comes": ("power", f"node_{STARBOARD}", 1),
+    "a program starts": ("start", f"node_{STARBOARD}", 0),
+    "another key": ("key", f"node_{WHEELHOUSE}", "neutral_now", 1),
+    "a lever": ("lever", "wheelhouse", "port", 0, 0),
+}
+
+
+def comes_to_nothing(rig: OneDrive) -> str:
+    """Nobody obeys it, and its time is over."""
+    rig.after(2 * TRANSFER_MS + 1)
+    rig.report(0, 0)
+    return rig.says()
+
+
+@pytest.mark.parametrize("upset", UPSETS)
+@pytest.mark.parametrize(("since_ms", "says"), [(AFTERWARDS_MS, SELF_REPORTED), (AFTERWARDS_MS + 1, FAIL)])
+def test_with_nothing_broken_a_take_does_not_come_to_nothing(upset: str, since_ms: int, says: str) -> None:
+    rig = OneDrive(Transfer)
+    if upset == "a fault ends":
+        rig.event("fault", "cut", "main", 1)
+    rig.after(2000)
+    rig.event(*UPSETS[upset])  # type: ignore[arg-type]
+    rig.after(since_ms)
+    rig.press()
+    assert comes_to_nothing(rig) == says
+
+
+@pytest.mark.parametrize("upset", UPSETS)
+def test_what_happens_during_a_take_may_be_why_it_comes_to_nothing(upset: str) -> None:
+    rig = OneDrive(Transfer)
+    if upset != "a fault ends":
+        rig.after(5000)
+    rig.press()
+    rig.after(100)
+    if upset == "a fault ends":
+        rig.event("fault", "cut", "main", 1)
+    rig.event(*UPSETS[upset])  # type: ignore[arg-type]
+    assert comes_to_nothing(rig) == SELF_REPORTED
+
+
+def test_a_fault_that_is_on_may_be_why_a_take_comes_to_nothing() -> None:
+    rig = OneDrive(Transfer)
+    rig.event("fault", "cut", "main", 1)
+    rig.after(60_000)
+    rig.press()
+    assert comes_to_nothing(rig) == SELF_REPORTED
 
 
 def left_out(rig: OneDrive, number: int = 1) -> None:
