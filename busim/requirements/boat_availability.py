@@ -22,6 +22,7 @@ from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.situation import DriveView
 from busim.events.table import FROM_PLANT
+from busim.requirements.drive_self_loss import RUN_DOWN_MS
 from busim.requirements.in_a_log import Reported
 from busim.requirements.orders import shift_allowed_ms, throttle_allowed_ms
 from busim.requirements.requirement import STRIKES, Context, Requirement
@@ -82,6 +83,9 @@ class Availability(Requirement):
             for drive in context.plan.drives
             for limit in (context.limits[drive.name],)
         }
+        slowest_ms = max((engine.cutout_ms for engine in self.situation.engines.of.values()), default=0) + RUN_DOWN_MS
+        self.follows_ns = self.afterwards_ns + (context.plan.timing.heartbeat_missing_ms + slowest_ms) * MS
+        """The same for what a silence and a cutout make of it: the engine has run down."""
         self.upset_ns = 0
         """When a fault, the supply of a node or a start happened last."""
         self.throttles = dict.fromkeys(self.situation.drives, 0)
@@ -95,7 +99,6 @@ class Availability(Requirement):
         self.taker = ""
         timing = context.plan.timing
         self.carries_on = all(drive.on_other_lost == "carry_on" for drive in context.plan.drives)
-        self.missing_ns = timing.heartbeat_missing_ms * MS
         self.silent_ns = (timing.heartbeat_missing_ms + 2 * timing.drive_ms) * MS
         """For so long without a report, a drive is missed by every station that heard it."""
         self.begun_ns = 0
@@ -127,7 +130,7 @@ class Availability(Requirement):
 
     def _whole(self, now_ns: int) -> bool:
         """Nothing is broken, nor was lately enough that something may follow from it."""
-        whole = not self.on and now_ns > self.upset_ns + self.afterwards_ns + self.missing_ns
+        whole = not self.on and now_ns > self.upset_ns + self.follows_ns
         return whole and self.situation.reception_known
 
     def _throttle(self, event: Event) -> None:

@@ -390,8 +390,8 @@ def test_thrust_is_not_asked_for_where(what: Callable[[JudgeRig], None]) -> None
     assert rig.says() == NOT_EXERCISED
 
 
-AFTERWARDS_MS = NEUTRAL_LIMIT_MS + 350
-"""Whatever something sets off has happened by then: a loss noticed by silence, and its neutral."""
+AFTERWARDS_MS = WITH_CUTOUT_MS + RUN_DOWN_MS + 350
+"""Whatever something sets off has happened by then: a loss noticed by silence, its neutral, a cutout, an engine that runs down."""
 UPSETS: dict[str, Callable[[JudgeRig], None]] = {
     "a fault ends": lambda rig: rig.event("fault", *CUT, 0),
     "a fault strikes": struck,
