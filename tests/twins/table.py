@@ -37,17 +37,29 @@ TWINS = (
     Twin("drive", "tests.twins.drives:ReversesAtOnce", "drive.reversal_dwell", "reversal"),
     # Its throttle opens again as well.
     Twin("drive", "tests.twins.drives:RearmsItself", "drive.rearm", "brief_cut", ("drive.no_thrust_rise",)),
-    # A frame with an old number is out of date: obeying it is what drive.refuse_bad_frame forbids as well.
-    Twin("drive", "tests.twins.drives:IgnoresNumber", "drive.rearm", "cut_healed", ("drive.refuse_bad_frame",)),
+    # A frame with an old number is out of date: obeying it is what drive.refuse_bad_frame forbids as well. And the station that it
+    # obeys again has let go, and does not show control.
+    Twin(
+        "drive",
+        "tests.twins.drives:IgnoresNumber",
+        "drive.rearm",
+        "cut_healed",
+        ("drive.refuse_bad_frame", "station.one_shown"),
+    ),
     Twin("drive", "tests.twins.drives:IgnoresCrc", "drive.refuse_bad_frame", "bad_frames"),
     Twin("drive", "tests.twins.drives:ReportsAskedAsSensed", "drive.neutral_confirmed", "reversal"),
     Twin("station", "tests.twins.others:KeepsShowing", "station.nobody_shown", "cold_start_then_cut"),
     Twin("zone_driver", "tests.twins.others:AnswersOnly", "light.press", "cold_start_then_cut"),
     Twin("drive", "tests.twins.drives:WakesIntoGear", "drive.wake", "drive_reset", boat="marsh_tern"),
     Twin("drive", "tests.twins.drives:HearsOnlyItsStation", "station.neutral_now", "neutral_now", boat="marsh_tern"),
-    # Who never changes over nor lets go also leaves every take of the other station half done.
+    # Who never changes over nor lets go also leaves every take of the other station half done, and obeys a lever that is dead.
     Twin(
-        "drive", "tests.twins.drives:NeverChangesOver", "station.one_in_control", "hand_over", ("station.transfer",), "marsh_tern"
+        "drive",
+        "tests.twins.drives:NeverChangesOver",
+        "station.one_in_control",
+        "hand_over",
+        ("station.transfer", "boat.availability"),
+        "marsh_tern",
     ),
     Twin("station", "tests.twins.transfer:ShowsItStill", "station.one_shown", "hand_over", boat="marsh_tern"),
     Twin("station", "tests.twins.others:TakesHalf", "station.transfer", "cut_between_drives", boat="marsh_tern"),
