@@ -8,7 +8,7 @@ from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.in_a_log import Wire
-from busim.requirements.requirement import STRIKES, Context, Requirement
+from busim.requirements.requirement import Context, Requirement, Trouble
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import US
 
@@ -27,8 +27,7 @@ class HelmFirst(Requirement):
         """(bus, id) -> when the last one was over; forgotten when its sender stops or something breaks."""
         self.longest_us = -1
         """Of all waits: only a longer one says anything."""
-        self.broken = 0
-        """Faults that are on."""
+        self.trouble = Trouble()
 
     def attach(self, journal: Journal) -> None:
         for station in self.context.plan.stations:
@@ -40,13 +39,12 @@ class HelmFirst(Requirement):
 
     def _fault(self, event: Event) -> None:
         self._waiting(event[0])
-        if event[5] != STRIKES:
-            self.broken += 1 if event[5] else -1
+        self.trouble.note(event)
         self.last_ns.clear()
 
     def _waiting(self, now_ns: int) -> None:
         """Those that are late and have not come. A log may go on beyond a station that was switched off, and does not say so."""
-        if not self.broken and self.situation.reception_known:
+        if not self.trouble.lasting and self.situation.reception_known:
             for (_, can_id), before_ns in self.last_ns.items():
                 if now_ns - before_ns > 2 * self.period_us * US:
                     self._measure(can_id, now_ns - before_ns, now_ns)
@@ -55,7 +53,7 @@ class HelmFirst(Requirement):
         self.last_ns.clear()
 
     def _lever(self, now_ns: int, bus: int, can_id: int, data: bytes, mask: int) -> None:
-        if self.broken:
+        if self.trouble.lasting:
             return
         before_ns = self.last_ns.get((bus, can_id))
         self.last_ns[bus, can_id] = now_ns

@@ -10,7 +10,7 @@ from busim.events.table import FROM_PLANT
 from busim.protocol.plan import ControlPlan, PanelPlan
 from busim.requirements.in_a_log import Reported
 from busim.requirements.panel_pages import PanelPages
-from busim.requirements.requirement import STRIKES, Context, Requirement, hung_node
+from busim.requirements.requirement import Context, Requirement, Trouble, hung_node
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, SECOND
 
@@ -18,8 +18,6 @@ INSTANT_MS = 100
 REPORT_NS = SECOND
 FIELD_FAILED = 3
 JUDGED_ACTIONS = ("on", "off", "toggle")
-STRUCK_NS = 3 * SECOND
-"""So long a fault that is over at once is felt: a program starts again, a controller comes back from bus-off."""
 
 
 AT_REST_NS = 60 * MS
@@ -86,10 +84,7 @@ class LightPress(Requirement):
         """Panels' nodes whose program stands still: one that starts is not."""
         self.untouched: set[str] = set()
         """Panels' nodes that hear of no touch, whatever their program does."""
-        self.broken = 0
-        """Faults that are on."""
-        self.struck_ns = -STRUCK_NS
-        """When the last one struck that was over at once."""
+        self.trouble = Trouble()
         self.touches: list[Touch] = []
         """Those that have not got all their light yet, oldest first."""
 
@@ -121,16 +116,13 @@ class LightPress(Requirement):
             self._forget(touch)
 
     def _fault(self, event: Event) -> None:
-        at_ns, _, _, fault, place, begins = event
+        fault, place, begins = event[3:6]
         node = hung_node(event)
         if node is not None:
             (self.numb.add if begins else self.numb.discard)(node)
         if fault == "touch_hung":
             (self.untouched.add if begins else self.untouched.discard)(self.nodes[place])
-        if begins == STRIKES:
-            self.struck_ns = at_ns
-        else:
-            self.broken += 1 if begins else -1
+        self.trouble.note(event)
         for touch in self.touches:
             touch.troubled = True
 
@@ -156,8 +148,7 @@ class LightPress(Requirement):
             if target != lit:
                 wanted[zone] = target
         if wanted:
-            troubled = self.broken > 0 or at_ns - self.struck_ns < STRUCK_NS
-            self.touches.append(Touch(node, control, at_ns, wanted, troubled))
+            self.touches.append(Touch(node, control, at_ns, wanted, self.trouble.felt(at_ns)))
 
     def _lit_after_all(self, zone: str) -> bool:
         """How the zone is once every touch so far is done."""

@@ -9,9 +9,8 @@ from busim.events.journal import Event, Journal
 from busim.events.table import FROM_PLANT
 from busim.protocol.plan import ControlPlan
 from busim.requirements.in_a_log import NotInALog
-from busim.requirements.light_press import STRUCK_NS
 from busim.requirements.panel_pages import PanelPages
-from busim.requirements.requirement import STRIKES, Context, Requirement
+from busim.requirements.requirement import Context, Requirement, Trouble
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, SECOND
 
@@ -77,10 +76,7 @@ class LightScene(Requirement):
         """Nodes that are being reset."""
         self.down: set[tuple[str, str]] = set()
         """Fields of single lights that a finger is on: what comes of it may come after a scene that is called meanwhile."""
-        self.broken = 0
-        """Faults that are on."""
-        self.struck_ns = -STRUCK_NS
-        """When the last one struck that was over at once."""
+        self.trouble = Trouble()
 
     def attach(self, journal: Journal) -> None:
         journal.watch_events("key", self._key)
@@ -97,10 +93,7 @@ class LightScene(Requirement):
             self.call.due_ns = max(self.call.due_ns, at_ns + REPORT_NS + self.call.fade_ns)
 
     def _fault(self, event: Event) -> None:
-        if event[5] == STRIKES:
-            self.struck_ns = event[0]
-        else:
-            self.broken += 1 if event[5] else -1
+        self.trouble.note(event)
         if event[3] == "reset":
             self.away.add(event[4])
         if self.call is not None:
@@ -137,7 +130,7 @@ class LightScene(Requirement):
         else:
             wanted = {self.names[zone]: level for zone, level, _, _ in scene.levels} if scene is not None else {}
         lamps = self.levels
-        self.call = Call(node, control, at_ns, fade_ns, wanted, self.broken > 0 or at_ns - self.struck_ns < STRUCK_NS)
+        self.call = Call(node, control, at_ns, fade_ns, wanted, self.trouble.felt(at_ns))
         changing = (zone for zone, level in wanted.items() if abs(lamps[zone] - level) > NEAR_PERMILLE)
         self.call.began = {zone: (lamps[zone], 0) for zone in changing}
 

@@ -10,6 +10,7 @@ from busim.events.situation import Situation
 from busim.protocol.plan import WirePlan
 from busim.requirements.in_a_log import NotInALog, Reported, Wire
 from busim.requirements.verdict import Tally, Verdict
+from busim.units import SECOND
 
 _HANGS: Final = ("hang", "application_dead")
 """Faults, named as in a scenario, in which a program stops and its outputs stay; their place begins with the node."""
@@ -33,6 +34,29 @@ def hung_node(event: Event) -> str | None:
 
 STRIKES: Final = 2
 """Of a "fault" event: it is over at once, and no event ends it."""
+
+
+class Trouble:
+    """Whether something is broken, as "fault" events have said so far, or struck a while ago: a program starts again, a
+    controller comes back from bus-off."""
+
+    STRUCK_NS: Final = 3 * SECOND
+
+    def __init__(self) -> None:
+        self.lasting = 0
+        """Faults that are on."""
+        self.struck_ns = -self.STRUCK_NS
+        """When the last one struck that was over at once."""
+
+    def note(self, event: Event) -> None:
+        at_ns, begins = event[0], event[5]
+        if begins == STRIKES:
+            self.struck_ns = at_ns
+        else:
+            self.lasting += 1 if begins else -1
+
+    def felt(self, now_ns: int) -> bool:
+        return self.lasting > 0 or now_ns - self.struck_ns < self.STRUCK_NS
 
 
 class Spoilt:

@@ -13,7 +13,7 @@ from busim.events.journal import Event, Journal
 from busim.events.table import REPORTED
 from busim.protocol.plan import StationPlan
 from busim.requirements.in_a_log import Reported
-from busim.requirements.requirement import STRIKES, Context, Requirement, Spoilt
+from busim.requirements.requirement import Context, Requirement, Spoilt, Trouble
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS, NEVER
 
@@ -82,8 +82,7 @@ class Transfer(Requirement):
         """The same -> when one counted last."""
         self.untrue = Spoilt(self.situation.node_of.values())
         """Whom such a node obeys, or what it asks, is not known."""
-        self.on = 0
-        """Faults that are on."""
+        self.trouble = Trouble()
         self.upset_ns = 0
         """When a fault, the supply of a node, a start, a key or a lever happened last."""
         self.afterwards_ns = self.missing_ns + max((limit.loss_to_neutral_ms for limit in context.limits.values()), default=0) * MS
@@ -106,8 +105,7 @@ class Transfer(Requirement):
     def _fault(self, event: Event) -> None:
         self._close(event[0])
         self.upset_ns = event[0]
-        if event[5] != STRIKES:
-            self.on += 1 if event[5] else -1
+        self.trouble.note(event)
 
     def _power(self, event: Event) -> None:
         self._close(event[0])
@@ -123,7 +121,7 @@ class Transfer(Requirement):
         at_ns, _, _, node, key, down = event
         if down:
             self._close(at_ns)
-            whole, self.upset_ns = not self.on and at_ns > self.upset_ns + self.afterwards_ns, at_ns
+            whole, self.upset_ns = not self.trouble.lasting and at_ns > self.upset_ns + self.afterwards_ns, at_ns
         station = self.stations.get(node)
         if station is None or key != "take" or not down or node not in self.situation.running:
             return
