@@ -20,8 +20,9 @@ from busim.units import MS
 
 SHOWS_CONTROL = (2, 8)
 """In control here; in control here without the rudder."""
-SHOWS_APART = 6
-"""Drives and rudder do not all obey one station: the rudder may obey another."""
+SHOWS_ELSE = (5, 6)
+"""Asking for control: its take is complete only once the rudder follows, too, and that is station.transfer's to judge. Drives and
+rudder do not all obey one station: the rudder may obey another."""
 SILENCE_MARGIN_MS = 150
 """As in station.nobody_shown."""
 
@@ -84,7 +85,7 @@ class OneShown(Requirement):
             if waited_ms > self.owed_ms:
                 words = f"{node}: is in control of every drive it hears, and did not show it"
                 self.tally.measure(waited_ms, now_ns, words, self.owed_ms)
-        shown = self.situation.shows.get(node) in (*SHOWS_CONTROL, SHOWS_APART)
+        shown = self.situation.shows.get(node) in (*SHOWS_CONTROL, *SHOWS_ELSE)
         if shown or not self._in_control(node, now_ns):
             self.owed_ns.pop(node, None)
         else:

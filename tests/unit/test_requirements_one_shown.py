@@ -149,6 +149,23 @@ def test_what_shows_it(value: int) -> None:
     assert rig.says() != FAIL
 
 
+@pytest.mark.parametrize(("shown", "verdict"), [(5, NOT_EXERCISED), (6, NOT_EXERCISED), (1, FAIL), (4, FAIL), (7, FAIL)])
+def test_who_asks_or_sees_them_apart_shows_that(shown: int, verdict: str) -> None:
+    """A take is complete once the rudder follows, too."""
+    rig = obeyed(shown=shown)
+    go_on(rig, 3000)
+    assert rig.says() == verdict
+
+
+@pytest.mark.parametrize(("for_ms", "verdict"), [(500, NOT_EXERCISED), (501, FAIL)])
+def test_a_take_that_is_withdrawn_is_shown_so_while_drives_have_not_heard_of_it(for_ms: int, verdict: str) -> None:
+    rig = obeyed(shown=5)
+    go_on(rig, 1000)
+    shows(rig, ONE, 1)
+    go_on(rig, for_ms)
+    assert rig.says() == verdict
+
+
 def test_who_hears_only_one_drive_obey_is_not_in_control() -> None:
     rig = obeyed((PORT,))
     for _ in range(30):
