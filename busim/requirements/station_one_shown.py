@@ -14,7 +14,7 @@ from busim.events import bits
 from busim.events.journal import Event, Journal
 from busim.events.table import MEASURED
 from busim.requirements.in_a_log import NotInALog
-from busim.requirements.requirement import Context, Requirement, hung_node
+from busim.requirements.requirement import Context, Requirement, Spoilt, hung_node
 from busim.requirements.verdict import Tally, Verdict
 from busim.units import MS
 
@@ -53,11 +53,14 @@ class OneShown(Requirement):
         self.owed_ns: dict[str, int] = {}
         """Node of a station that is in control and does not show it -> since when."""
         self.hung: set[str] = set()
+        self.untrue = Spoilt(self.addresses)
+        """Stations whose frames are spoilt or late: drives may go on with a take that they let go of."""
 
     def attach(self, journal: Journal) -> None:
         journal.watch_outputs(self._output, "shows")
         for kind in ("start", "power", "fault"):
             journal.watch_events(kind, getattr(self, f"_{kind}"))
+        journal.watch_events("fault", self.untrue.note)
         for address in self.situation.by_address:
             journal.watch_frames(bits.CODE_DRIVE_OBEYS << 6 | address, self._obeys)
 
@@ -86,7 +89,7 @@ class OneShown(Requirement):
                 words = f"{node}: is in control of every drive it hears, and did not show it"
                 self.tally.measure(waited_ms, now_ns, words, self.owed_ms)
         shown = self.situation.shows.get(node) in (*SHOWS_CONTROL, *SHOWS_ELSE)
-        if shown or not self._in_control(node, now_ns):
+        if shown or node in self.untrue or not self._in_control(node, now_ns):
             self.owed_ns.pop(node, None)
         else:
             self.owed_ns.setdefault(node, now_ns)

@@ -125,7 +125,7 @@ def go_on(rig: JudgeRig, for_ms: float, number: int = 7) -> None:
             rig.obeys(WHEELHOUSE, number, drive=drive)
 
 
-@pytest.mark.parametrize("wrong", [NOBODY, ANOTHER, NOTHING_HEARD, ASKING, LOST])
+@pytest.mark.parametrize("wrong", [NOBODY, ANOTHER, NOTHING_HEARD, LOST])
 @pytest.mark.parametrize(("after_ms", "verdict"), [(LIMIT_MS, PASS), (LIMIT_MS + 1, FAIL)])
 def test_who_is_in_control_shows_it_in_time(wrong: int, after_ms: int, verdict: str) -> None:
     rig = obeyed(shown=wrong)
@@ -178,6 +178,14 @@ def test_who_hears_only_one_drive_obey_is_not_in_control() -> None:
         rig.obeys(WHEELHOUSE, 7)
         rig.obeys(WHEELHOUSE, 8, drive=STARBOARD)
     assert rig.says() == NOT_EXERCISED, "under two numbers"
+
+
+@pytest.mark.parametrize(("place", "verdict"), [(ONE, NOT_EXERCISED), (f"{ONE}, by 400 ms", NOT_EXERCISED), (OTHER, FAIL)])
+def test_whose_frames_come_late_lets_go_before_the_drives_hear_of_it(place: str, verdict: str) -> None:
+    rig = obeyed(shown=NOBODY)
+    rig.event("fault", "delayed", place, 1)
+    go_on(rig, 1000)
+    assert rig.says() == verdict
 
 
 def test_a_report_that_it_did_not_hear_tells_a_station_nothing() -> None:
