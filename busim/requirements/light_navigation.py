@@ -53,6 +53,9 @@ class LightNavigation(Requirement):
         self.number = 0
         self.said_ns = 0
         """When anybody said last what stands."""
+        self.changed_ns = 0
+        self.started_ns: dict[str, int] = {}
+        """Node -> when its program started last."""
         self.told: set[int] = set()
         """Navigation nodes that have heard of it, by their address."""
         self.waits: dict[str, int] = {}
@@ -92,6 +95,7 @@ class LightNavigation(Requirement):
                 return
             self._late(now_ns)
             self.number, self.condition = number, bits.field(whole, bits.CONDITION_CONDITION)
+            self.changed_ns = now_ns
             self.told.clear()
             self.waits.clear()
         self.said_ns = now_ns
@@ -106,7 +110,9 @@ class LightNavigation(Requirement):
         mine = [name for name, light in self.lights.items() if light.driver == driver]
         able = [name for name in mine if name not in self.broken and name not in self.unfed]
         waits = [name for name in able if (self.shown[name] > 0) != self._wanted(name)]
-        self.waits |= dict.fromkeys(waits, now_ns)
+        # To who started after the change it is no change: the first frame counts for nothing, and the next comes a second later.
+        joins = self.started_ns.get(self.situation.node_of[driver], 0) > self.changed_ns
+        self.waits |= dict.fromkeys(waits, now_ns + SAID_NS if joins else now_ns)
         if not waits and able == mine:
             self.tally.held(now_ns, "every navigation light is as the condition wants it")
 
@@ -124,7 +130,7 @@ class LightNavigation(Requirement):
             self.tally.fail(at_ns, f"{name}: dimmed to {permille} permille")
         elif name in self.waits and (permille > 0) == self._wanted(name):
             since_ns = self.waits.pop(name)
-            self.tally.measure(-(-(at_ns - since_ns) // MS), at_ns, f"{name}: {'lit' if permille else 'dark'}")
+            self.tally.measure(max(-(-(at_ns - since_ns) // MS), 0), at_ns, f"{name}: {'lit' if permille else 'dark'}")
         elif self.number and (permille > 0) != self._wanted(name):
             self.tally.fail(at_ns, f"{name}: {'lit' if permille else 'dark'} against the condition")
         elif not self.number and permille and UNDER_WAY not in self.lights[name].lit and name not in self.forced:
@@ -151,6 +157,7 @@ class LightNavigation(Requirement):
             self.done = None  # another is asked for
 
     def _start(self, event: Event) -> None:
+        self.started_ns[event[3]] = event[0]
         self.pages.page_of.pop(event[3], None)
 
     def _output(self, event: Event) -> None:

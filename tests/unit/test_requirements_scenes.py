@@ -366,6 +366,21 @@ def test_another_press_takes_the_place_of_one_that_was_shown_done() -> None:
     assert rig.says() == PASS
 
 
+@pytest.mark.parametrize(("after_ms", "verdict"), [(1200, PASS), (1200.001, FAIL)])
+def test_who_started_after_the_change_has_it_by_the_second_frame_it_hears(after_ms: float, verdict: str) -> None:
+    rig = Mast()
+    rig.condition(1, 1, mask=rig.all_but(MASTHEAD))
+    rig.after(100)
+    rig.event("start", MAST, 0)
+    rig.after(400)
+    rig.condition(1, 1)
+    rig.after(1000)
+    rig.condition(1, 1)
+    rig.after(after_ms - 1000)
+    rig.event("lamp", "side_lights", 1000, 0)
+    assert rig.says() == verdict
+
+
 def test_who_never_heard_of_it_can_not_follow() -> None:
     rig = Mast()
     rig.condition(1, 1, mask=rig.all_but(MASTHEAD))
