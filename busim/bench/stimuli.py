@@ -161,7 +161,7 @@ STIMULI: Final = (
     ),
     Stimulus(
         "rudder_holds", "the wheel is turned, then the station falls silent", ("rudder",), (MACHINERY,),
-        ("rudder.hold",), _rudder_holds,
+        ("rudder.hold", "rudder.follows"), _rudder_holds,
     ),
     Stimulus(
         "supply_cut", "the device's own supply goes with its gear in", DRIVE, (MACHINERY, SUPPLY, TIMELY),

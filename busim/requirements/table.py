@@ -27,6 +27,7 @@ from busim.requirements.light_return import LightReturn
 from busim.requirements.light_scene import LightScene
 from busim.requirements.requirement import Requirement
 from busim.requirements.rudder_fault_found import FaultFound
+from busim.requirements.rudder_follows import Follows
 from busim.requirements.rudder_hold import Hold
 from busim.requirements.rudder_limits import Limits
 from busim.requirements.rudder_no_steer import NoSteer
@@ -70,6 +71,7 @@ REQUIREMENTS: Final[tuple[type[Requirement], ...]] = (
     OneShown,
     Transfer,
     Hold,
+    Follows,
     Limits,
     FaultFound,
     NoSteer,

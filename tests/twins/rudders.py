@@ -15,6 +15,15 @@ class FollowsAtOnce(Rudder):
         return True
 
 
+class StaysWhereItIs(Rudder):
+    """It takes wheel and station over, and never turns."""
+
+    __slots__ = ()
+
+    def _steer(self, now_ns: int, wanted: int, kind: int) -> list[Action]:
+        return []
+
+
 class GoesTooFar(Rudder):
     """Its scale is wrong, and it knows no end."""
 

@@ -76,7 +76,11 @@ TWINS = (
     Twin("drive", "tests.twins.engines:RevsBeforeIdle", "drive.no_thrust_rise", "knocked_cable", boat="marsh_tern"),
     Twin("drive", "tests.twins.engines:LosesAtOnce", "boat.availability", "knocked_cable", boat="marsh_tern"),
     Twin("rudder", "tests.twins.rudders:FollowsAtOnce", "rudder.hold", "steer_and_hand_over", boat="marsh_tern"),
-    Twin("rudder", "tests.twins.rudders:GoesTooFar", "rudder.limits", "steer_and_hand_over", boat="marsh_tern"),
+    Twin("rudder", "tests.twins.rudders:StaysWhereItIs", "rudder.follows", "steer_and_hand_over", boat="marsh_tern"),
+    Twin(
+        "rudder", "tests.twins.rudders:GoesTooFar", "rudder.limits", "steer_and_hand_over", boat="marsh_tern",
+        also=("rudder.follows",),
+    ),
     Twin("rudder", "tests.twins.rudders:SeesNothingWrong", "rudder.fault_found", "rudder_runs", boat="marsh_tern"),
     Twin("drive", "tests.twins.rudders:NeverSlows", "rudder.no_steer", "wheel_lost", boat="marsh_tern"),
     Twin("alarm", "tests.twins.alarms:SeesNoSilence", "alarm.shown", "silence_returns", boat="marsh_tern"),

@@ -5,6 +5,7 @@ import pytest
 from busim.protocol.plan import WirePlan
 from busim.requirements.requirement import Requirement
 from busim.requirements.rudder_fault_found import FaultFound
+from busim.requirements.rudder_follows import Follows
 from busim.requirements.rudder_hold import Hold
 from busim.requirements.rudder_limits import Limits
 from busim.requirements.rudder_no_steer import NoSteer
@@ -87,7 +88,7 @@ class RudderJudge(JudgeRig):
         self.event("output", node, "throttle", permille)
 
 
-EVERY = pytest.mark.parametrize("kind", [Hold, Limits, FaultFound, NoSteer])
+EVERY = pytest.mark.parametrize("kind", [Hold, Follows, Limits, FaultFound, NoSteer])
 
 
 @EVERY
