@@ -323,6 +323,9 @@ class Weakness(Section):
         max_length=62,
         description='under which faults: a name as in a scenario, and perhaps its place, like "hang: port_drive"',
     )
+    over_within_ms: int | None = Field(
+        default=None, ge=1, le=60_000, description="only such faults as are over within this; left out: however long they last"
+    )
     reason: Words = Field(description="why it is lived with, and what acts instead")
     date: Day = Field(description="the day it was accepted, in quotes")
 

@@ -1,29 +1,43 @@
 """What a boat's owner has accepted not to be met, in writing and dated: never a pass, and no failure where it is listed.
 
 A weakness names requirements and faults: a fault by its name, as in a scenario, or that and its place ("hang", or
-"hang: port_drive"). It covers a failure of any of those requirements only in a run in which such a fault had begun by then, and
-no other fault had.
+"hang: port_drive"), and perhaps how long they last at the most. It covers a failure of any of those requirements only in a run in
+which such a fault had begun by then, and no other fault had.
 """
 
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Final, NamedTuple
 
 from busim.boat.load import LoadedBoat
 from busim.boat.model import BoatFile, Weakness
 from busim.events.journal import Event, Journal
 from busim.faults.table import BY_NAME as FAULTS
 from busim.reading.problem import InputError, Problem, quoted, suggestion
+from busim.requirements.requirement import STRIKES
 from busim.requirements.table import REQUIREMENTS
 from busim.requirements.verdict import ACCEPTED, FAIL, Verdict
+from busim.units import MS, NEVER
+
+
+class Begun(NamedTuple):
+    """A fault that has begun. `ended_ns` None: it is on."""
+
+    at_ns: int
+    fault: str
+    place: str
+    ended_ns: int | None
+
+    def lasted_ns(self) -> int:
+        return NEVER if self.ended_ns is None else self.ended_ns - self.at_ns
 
 
 class Acceptance:
     def __init__(self, weaknesses: Sequence[Weakness]) -> None:
         self.weaknesses = tuple(weaknesses)
-        self.begun: list[tuple[int, str, str]] = []
-        """(at_ns, fault, place) of every fault so far."""
+        self.begun: list[Begun] = []
+        """Every fault so far."""
 
     def attach(self, journal: Journal) -> None:
         journal.watch_events("fault", self._fault)
@@ -31,7 +45,12 @@ class Acceptance:
     def _fault(self, event: Event) -> None:
         at_ns, _, _, fault, place, begins = event
         if begins:
-            self.begun.append((at_ns, fault, place))
+            self.begun.append(Begun(at_ns, fault, place, at_ns if begins == STRIKES else None))
+            return
+        for index, each in enumerate(self.begun):
+            if each.ended_ns is None and (each.fault, each.place) == (fault, place):
+                self.begun[index] = each._replace(ended_ns=at_ns)
+                return
 
     def weigh(self, verdict: Verdict) -> Verdict:
         """The verdict as it counts: a failure that was accepted says so, with when and why."""
@@ -44,8 +63,11 @@ class Acceptance:
         return replace(verdict, verdict=ACCEPTED, evidence=evidence, weakness=weakness.weakness)
 
     def _covers(self, weakness: Weakness, verdict: Verdict) -> bool:
-        before = [(fault, place) for at_ns, fault, place in self.begun if verdict.at_ns is None or at_ns <= verdict.at_ns]
-        return bool(before) and all(names(weakness, verdict.id, fault, place) for fault, place in before)
+        before = [each for each in self.begun if verdict.at_ns is None or each.at_ns <= verdict.at_ns]
+        longest_ns = NEVER if weakness.over_within_ms is None else weakness.over_within_ms * MS
+        return bool(before) and all(
+            names(weakness, verdict.id, each.fault, each.place) and each.lasted_ns() <= longest_ns for each in before
+        )
 
 
 def names(weakness: Weakness, requirement: str, fault: str, place: str) -> bool:

@@ -51,6 +51,28 @@ def test_two_faults_that_one_weakness_names_are_covered_together() -> None:
     assert weighed(weakness("hang"), weakness("reset"), faults=faults) == FAIL
 
 
+SHORT = (5, "hang", "port_drive", 1), (6, "hang", "port_drive", 0)
+"""On for a second."""
+
+
+@pytest.mark.parametrize(
+    ("over_within_ms", "faults", "word"),
+    [
+        (1000, SHORT, ACCEPTED), (999, SHORT, FAIL), (None, SHORT, ACCEPTED),
+        (None, SHORT[:1], ACCEPTED), (60_000, SHORT[:1], FAIL),
+        (1000, (*SHORT, *((at_s + 2, *rest) for at_s, *rest in SHORT)), ACCEPTED),
+        (1000, (*SHORT, (8, "hang", "port_drive", 1)), FAIL),
+        (1000, (*SHORT[:1], (6, "hang", "starboard_drive", 1), SHORT[1]), FAIL),
+        (1, ((5, "hang", "port_drive", 2),), ACCEPTED),
+    ],
+)  # fmt: skip
+def test_only_what_is_over_soon_enough(
+    over_within_ms: int | None, faults: tuple[tuple[int, str, str, int], ...], word: str
+) -> None:
+    """Each of several counts by itself; one that is on lasts too long, and one that strikes at once lasts no time."""
+    assert weighed(weakness().model_copy(update={"over_within_ms": over_within_ms}), faults=faults) == word
+
+
 def test_it_says_when_and_why() -> None:
     acceptance, journal = Acceptance([weakness()]), Journal()
     acceptance.attach(journal)
