@@ -70,8 +70,7 @@ class Follows(Requirement):
             return
         pair = (rudder.station, rudder.number)
         if pair != self.pair:
-            if pair[0] != self.pair[0]:
-                self.rule = bits.SeveralBusesRule(self.max_gap, self.timeout_ns)
+            self.rule = bits.SeveralBusesRule(self.max_gap, self.timeout_ns)
             self.pair = pair
             self._begin_anew()
 

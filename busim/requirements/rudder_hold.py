@@ -93,20 +93,19 @@ class Hold(Requirement):
             self.holding = None
             name = self.names.get(rudder.station, rudder.station)
             self.tally.measure(0, now_ns, f"{name} took control with its wheel where the rudder is")
-            self._follows(before[0], now_ns)
+            self._follows(now_ns)
         elif rudder.station:
             self._measure(rudder, now_ns)
             self._hold(rudder, now_ns, f"{self.names.get(rudder.station, rudder.station)} took control", lost=False)
-            self._follows(before[0], now_ns)
+            self._follows(now_ns)
         elif before[0] and (self.holding is None or not self.holding.lost):
             self._measure(rudder, now_ns)
             self._hold(rudder, now_ns, "nobody steered any more", lost=True)
 
-    def _follows(self, before: int, now_ns: int) -> None:
-        """It has taken over; a counter goes on through a take of one's own."""
+    def _follows(self, now_ns: int) -> None:
+        """It has taken over: its rule for the wheel begins anew."""
         self.wheel_ns = now_ns
-        if self.pair[0] != before:
-            self.rule = bits.SeveralBusesRule(self.max_gap, self.timeout_ns)
+        self.rule = bits.SeveralBusesRule(self.max_gap, self.timeout_ns)
 
     def _watch_loss(self, rudder: RudderView, now_ns: int) -> None:
         lost = self.holding is not None and self.holding.lost
@@ -142,7 +141,7 @@ class Hold(Requirement):
         end = rudder.plan.hard_over_cdeg
         kind = bits.field(whole, bits.WHEEL_KIND)
         apart = max(-end, min(bits.signed_field(whole, bits.WHEEL_ANGLE), end)) - rudder.true_cdeg(now_ns)
-        # Who takes anew steers on under the old number until the rudder follows.
+        # Who takes anew steers on under the old number until it has heard of that, and those frames count for the rule.
         counts = can_id & 0x3F == self.pair[0] and self.rule.counts(bits.field(whole, bits.COUNTER), bus, now_ns)
         if (can_id & 0x3F, number := bits.field(whole, bits.WHEEL_NUMBER)) != self.pair:
             if number and (kind == RATE or (not kind and abs(apart) <= NEAR_CDEG)):

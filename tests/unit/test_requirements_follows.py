@@ -161,6 +161,18 @@ def test_in_a_log_a_rudder_that_fell_silent_orders_nobody_knows_what(known: bool
     assert rig.says() == verdict
 
 
+@pytest.mark.parametrize(("before", "verdict"), [((0, 0), FAIL), ((0,), NOT_EXERCISED), ((), NOT_EXERCISED)])
+def test_of_a_new_take_the_first_wheel_frame_is_not_heard(before: tuple[int, ...], verdict: str) -> None:
+    """A wheel that turns at once was never where the rudder is, as far as the rudder can know."""
+    rig = met()
+    rig.report(WHEELHOUSE, 2)
+    for angle in before:
+        rig.wheel(angle)
+        rig.after(40)
+    turn(rig, 1500, 800)
+    assert rig.says() == verdict
+
+
 def test_whoever_takes_anew_with_the_wheel_where_it_is_goes_on() -> None:
     rig = met()
     rig.report(WHEELHOUSE, 2)

@@ -144,11 +144,12 @@ def test_a_report_that_comes_late_counts_from_no_later_than_the_wheel_that_was_t
 
 
 @pytest.mark.parametrize(("station", "verdict"), [(WHEELHOUSE, PASS), (BRIDGE, FAIL)])
-def test_of_who_takes_anew_the_first_wheel_frame_counts(station: int, verdict: str) -> None:
-    """It steered until then, and its counter goes on; of another one the first says nothing, and the second is too far."""
+def test_of_who_takes_anew_the_first_wheel_frame_under_its_number_counts(station: int, verdict: str) -> None:
+    """It steers on under the old number until it hears of that. Of another one the first says nothing, the second is too far."""
     rig = RudderJudge(Hold)
     rig.steered()
     rig.report(station, 2)
+    rig.wheel(0, station=WHEELHOUSE, number=1)
     rig.after(40)
     rig.wheel(100)
     rig.after(40)
