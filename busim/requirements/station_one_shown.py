@@ -4,8 +4,9 @@ Judged by what their displays say, where station.one_in_control goes by what the
 control here" each wait for the other, or pull against each other. A station whose program hangs goes on showing what it showed,
 which is for its watchdog and for the others to see.
 
-And whoever is in control shows it (SOLAS II-1/31: each position shows which one is): a station that hears every drive it may take
-report it, under one number, shows so in the time that it has to show that nobody is.
+And whoever is in control shows it (SOLAS II-1/31: each position shows which one is): a station to which every drive it may take
+goes on reporting it, under one number, shows so in the time that it has to show that nobody is. Of reports those tell it something
+that count by the rule for counters.
 """
 
 from itertools import combinations
@@ -43,6 +44,7 @@ class OneShown(Requirement):
         """Node of a station that shows control -> since when."""
         timing = context.plan.timing
         self.missing_ns = timing.heartbeat_missing_ms * MS
+        self.age_max_ms = timing.age_max_ms
         self.owed_ms = timing.heartbeat_missing_ms + SILENCE_MARGIN_MS
         self.addresses = {self.situation.node_of[station.address]: station.address for station in context.plan.stations}
         self.drives = {
@@ -53,8 +55,10 @@ class OneShown(Requirement):
         self.owed_ns: dict[str, int] = {}
         """Node of a station that is in control and does not show it -> since when."""
         self.hung: set[str] = set()
-        self.untrue = Spoilt(self.addresses)
-        """Stations whose frames are spoilt or late: drives may go on with a take that they let go of."""
+        self.untrue = Spoilt([*self.addresses, *self.situation.by_node])
+        """Whose frames are spoilt or late: a drive's report is of before, or it goes on with a take that its station let go of."""
+        self.rules: dict[tuple[str, int], bits.CounterRule | bits.SeveralBusesRule] = {}
+        """(station's node, drive) -> which of the drive's reports count for it; begun as the station's program begins."""
 
     def attach(self, journal: Journal) -> None:
         journal.watch_outputs(self._output, "shows")
@@ -70,11 +74,20 @@ class OneShown(Requirement):
         if not bits.sound(can_id, data):
             return
         whole, drive = int.from_bytes(data, "big"), can_id & 0x3F
+        pair = bits.field(whole, bits.OBEYS_STATION), bits.field(whole, bits.OBEYS_NUMBER)
         for node, address in self.addresses.items():
-            if mask & self.situation.host_bit[address] and node in self.situation.running and node not in self.hung:
-                pair = bits.field(whole, bits.OBEYS_STATION), bits.field(whole, bits.OBEYS_NUMBER)
+            if not mask & self.situation.host_bit[address] or node not in self.situation.running or node in self.hung:
+                continue
+            rule = self.rules.get((node, drive)) or self._begin_rule(node, drive)
+            if rule.counts(bits.field(whole, bits.COUNTER), bus, now_ns):
                 self.told[node, drive] = *pair, now_ns
                 self._owes(node, now_ns)
+
+    def _begin_rule(self, node: str, drive: int) -> bits.CounterRule | bits.SeveralBusesRule:
+        plan = self.context.plan
+        shared = len(set(plan.buses_of(self.addresses[node])) & set(plan.buses_of(drive)))
+        rule = self.rules[node, drive] = self.situation.by_address[drive].new_rule(self.age_max_ms, shared)
+        return rule
 
     def _in_control(self, node: str, now_ns: int) -> bool:
         told = [self.told.get((node, drive), (0, 0, 0)) for drive in self.drives[node]]
@@ -82,24 +95,25 @@ class OneShown(Requirement):
         return heard and len({number for _, number, _ in told}) == 1
 
     def _owes(self, node: str, now_ns: int) -> None:
-        """Is it in control without a word of it? Fails where that is over its time."""
-        if node in self.owed_ns:
-            waited_ms = -(-(now_ns - self.owed_ns[node]) // MS)
-            if waited_ms > self.owed_ms:
-                words = f"{node}: is in control of every drive it hears, and did not show it"
-                self.tally.measure(waited_ms, now_ns, words, self.owed_ms)
-        shown = self.situation.shows.get(node) in (*SHOWS_CONTROL, *SHOWS_ELSE)
-        if shown or node in self.untrue or not self._in_control(node, now_ns):
+        """A report has told it something: is it in control, without showing it? Fails where that is so for too long."""
+        untrue = node in self.untrue or any(self.situation.node_of[drive] in self.untrue for drive in self.drives[node])
+        if untrue or self._shown(node) or not self._in_control(node, now_ns):
             self.owed_ns.pop(node, None)
-        else:
-            self.owed_ns.setdefault(node, now_ns)
+            return
+        waited_ms = -(-(now_ns - self.owed_ns.setdefault(node, now_ns)) // MS)
+        if waited_ms > self.owed_ms:
+            words = f"{node}: is in control of every drive it hears, and did not show it"
+            self.tally.measure(waited_ms, now_ns, words, self.owed_ms)
 
-    def _forget(self, node: str, now_ns: int) -> None:
+    def _shown(self, node: str) -> bool:
+        return self.situation.shows.get(node) in (*SHOWS_CONTROL, *SHOWS_ELSE)
+
+    def _forget(self, node: str) -> None:
         if node in self.addresses:
-            self._owes(node, now_ns)
             self.owed_ns.pop(node, None)
             for drive in self.drives[node]:
                 self.told.pop((node, drive), None)
+                self.rules.pop((node, drive), None)
 
     # ------------------------------------------------------------------------------------------------ one at a time
 
@@ -107,7 +121,10 @@ class OneShown(Requirement):
         at_ns, _, _, node, channel, value = event
         if node not in self.rivals or channel != "shows":
             return
-        self._owes(node, at_ns)
+        if self._shown(node):
+            self.owed_ns.pop(node, None)
+        elif self._in_control(node, at_ns):
+            self.owed_ns.setdefault(node, at_ns)
         if value not in SHOWS_CONTROL:
             self._ends(node, at_ns)
         elif node not in self.control:
@@ -134,20 +151,18 @@ class OneShown(Requirement):
 
     def _power(self, event: Event) -> None:
         self._ends(event[3], event[0])
-        self._forget(event[3], event[0])
+        self._forget(event[3])
 
     def _fault(self, event: Event) -> None:
         node = hung_node(event)
         if node in self.rivals:
             self._ends(node, event[0])
-            self._forget(node, event[0])
+            self._forget(node)
             (self.hung.add if event[5] else self.hung.discard)(node)
             if not event[5] and self.situation.shows.get(node) in SHOWS_CONTROL:
                 self.control[node] = event[0]  # its program goes on, and shows what it showed
 
     def finish(self, now_ns: int) -> Verdict:
-        for node in self.addresses:
-            self._owes(node, now_ns)
         for (one, one_ns), (other, other_ns) in combinations(self.control.items(), 2):
             both_ns = now_ns - max(one_ns, other_ns)
             if other in self.rivals[one] and both_ns > self.overlap_ns:

@@ -7,6 +7,7 @@ import pytest
 from busim.requirements.station_one_shown import OneShown
 from busim.requirements.verdict import FAIL, NOT_EXERCISED, PASS
 
+from . import hand_made_frames as hand
 from .judge_rig import JudgeRig
 from .small_boat import BRIDGE, PORT, STARBOARD, WHEELHOUSE, small_boat
 
@@ -106,12 +107,12 @@ LIMIT_MS = 500
 
 
 def obeyed(by: tuple[int, ...] = (PORT, STARBOARD), shown: int = ANOTHER) -> JudgeRig:
-    """Both run, and the drives say that they obey the wheelhouse."""
+    """Both run, and the drives say that they obey the wheelhouse: twice, as of a sender never heard the first does not count."""
     rig = JudgeRig(OneShown)
     rig.event("start", ONE, 0)
     rig.event("start", OTHER, 0)
     shows(rig, ONE, shown)
-    for drive in by:
+    for drive in by * 2:
         rig.obeys(WHEELHOUSE, 7, drive=drive)
     return rig
 
@@ -180,12 +181,34 @@ def test_who_hears_only_one_drive_obey_is_not_in_control() -> None:
     assert rig.says() == NOT_EXERCISED, "under two numbers"
 
 
-@pytest.mark.parametrize(("place", "verdict"), [(ONE, NOT_EXERCISED), (f"{ONE}, by 400 ms", NOT_EXERCISED), (OTHER, FAIL)])
+@pytest.mark.parametrize(
+    ("place", "verdict"),
+    [(ONE, NOT_EXERCISED), (f"{ONE}, by 400 ms", NOT_EXERCISED), (f"node_{STARBOARD}", NOT_EXERCISED), (OTHER, FAIL)],
+)
 def test_whose_frames_come_late_lets_go_before_the_drives_hear_of_it(place: str, verdict: str) -> None:
     rig = obeyed(shown=NOBODY)
     rig.event("fault", "delayed", place, 1)
     go_on(rig, 1000)
     assert rig.says() == verdict
+
+
+def test_reports_that_do_not_count_tell_a_station_nothing() -> None:
+    """Heard once in a while, with a gap in their counters each time."""
+    rig = obeyed()
+    for _ in range(10):
+        rig.after(300)
+        for drive in (PORT, STARBOARD):
+            rig.counter(hand.OBEYS, drive, 10)
+            rig.obeys(WHEELHOUSE, 7, drive=drive)
+    assert rig.says() == NOT_EXERCISED
+
+
+def test_drives_that_fall_silent_report_nothing_more() -> None:
+    """What they said last may be so or not."""
+    rig = obeyed()
+    go_on(rig, 400)
+    rig.after(5000)
+    assert rig.says() == NOT_EXERCISED
 
 
 def test_a_report_that_it_did_not_hear_tells_a_station_nothing() -> None:
