@@ -61,7 +61,7 @@ class LightNavigation(Requirement):
         self.waits: dict[str, int] = {}
         """Light that has to change -> since when its node knows."""
         self.fields = {
-            (self.situation.node_of[panel.address], control.page, control.number): control.condition
+            (self.situation.node_of[panel.address], control.page, str(control.number)): control.condition
             for panel in plan.panels
             for control in panel.controls
             if control.action == "condition"
@@ -152,7 +152,7 @@ class LightNavigation(Requirement):
             (self.forced.add if event[5] else self.forced.discard)(name)
         node = event[3]
         what, _, number = event[4].partition(".")
-        if event[5] and what == "touch" and (node, self.pages.shown(node), int(number)) in self.fields:
+        if event[5] and what == "touch" and (node, self.pages.shown(node), number) in self.fields:
             self._stands(event[0])
             self.done = None  # another is asked for
 
@@ -166,7 +166,7 @@ class LightNavigation(Requirement):
             self.pages.page_of[node] = value
             self.turned_ns[node] = at_ns
             return
-        condition = self.fields.get((node, self.pages.shown(node), int(channel.removeprefix("field."))))
+        condition = self.fields.get((node, self.pages.shown(node), channel.removeprefix("field.")))
         if condition is not None and value == FIELD_DONE and self.turned_ns.get(node) != at_ns:
             self.done = at_ns, node, condition
             self._stands(at_ns)

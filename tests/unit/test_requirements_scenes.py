@@ -470,6 +470,13 @@ def test_a_light_without_supply_has_no_condition_to_follow(off_first: bool, verd
     assert rig.says() == verdict
 
 
+def test_channels_of_a_builders_own_say_nothing() -> None:
+    rig = Mast()
+    rig.event("output", PANEL_NODE, "field.of_mine", 2)
+    rig.event("key", PANEL_NODE, "touch.of_mine", 1)
+    assert rig.says() == NOT_EXERCISED
+
+
 def test_an_older_condition_changes_nothing() -> None:
     rig = Mast()
     rig.condition(1, 10)
