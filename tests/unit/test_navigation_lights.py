@@ -378,6 +378,37 @@ def test_numbers_go_round_without_the_one_that_is_none() -> None:
     assert (keeper.known.number, keeper.known.condition) == (1, AT_ANCHOR)
 
 
+def test_two_panels_that_count_alike_ask_each_for_itself() -> None:
+    keeper = ConditionKeeper(small_boat(navigation=True), WHEELHOUSE)
+    for panel, condition in ((PANEL, UNDER_WAY), (PANEL + 1, AT_ANCHOR), (PANEL, UNDER_WAY)):
+        assert keeper.ask(SECOND, PRESS.can_id(panel), PRESS.pack(1, 0, PRESS_CONDITION, condition, 0, 1))
+    assert (keeper.known.number, keeper.known.condition) == (2, AT_ANCHOR), "the third is a repeat of the first"
+
+
+@pytest.mark.parametrize(("after_ms", "gives_way"), [(3499, False), (3500, True)])
+def test_what_was_said_once_holds_for_its_time(after_ms: int, gives_way: bool) -> None:
+    known = Condition(small_boat(navigation=True), MASTHEAD)
+    assert known.weigh(SECOND, WHEELHOUSE, UNDER_WAY, 5)
+    assert known.weigh(SECOND + after_ms * MS, BRIDGE, AT_ANCHOR, 1) == gives_way
+
+
+def test_a_new_number_for_the_same_condition_changes_nothing_to_see() -> None:
+    known = Condition(small_boat(navigation=True), MASTHEAD)
+    assert known.weigh(SECOND, WHEELHOUSE, UNDER_WAY, 5)
+    assert not known.weigh(2 * SECOND, BRIDGE, UNDER_WAY, 6)
+    assert (known.number, known.address) == (6, BRIDGE)
+
+
+@pytest.mark.parametrize("condition", [4, 7])
+def test_a_condition_that_is_none_is_not_heard(condition: int) -> None:
+    rig = Rig()
+    rig.heard(UNDER_WAY, 1)
+    rig.heard(condition, 2)
+    assert rig.lit() == (True, False)
+    rig.heard(AT_ANCHOR, 2)
+    assert rig.lit() == (False, True)
+
+
 def test_a_station_does_not_listen_to_itself() -> None:
     assert WHEELHOUSE not in Condition(small_boat(navigation=True), WHEELHOUSE).watches
 

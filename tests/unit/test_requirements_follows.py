@@ -35,6 +35,7 @@ def test_the_order_is_within_two_degrees_of_what_the_wheel_asks(order: int, verd
     turn(rig, 1000, 280)
     assert rig.says() == verdict
     assert (rig.verdict().limit, rig.verdict().unit) == (200, "cdeg")
+    assert rig.verdict().measured == abs(1000 - order)
 
 
 @pytest.mark.parametrize(("late_ms", "verdict"), [(240, PASS), (280, FAIL)])
@@ -54,7 +55,16 @@ def test_a_wheel_that_turns_is_followed_at_a_distance() -> None:
         rig.after(40)
         rig.order(path[max(step - 3, 0)])
         rig.wheel(angle)
-    assert rig.says() == PASS
+    assert (rig.says(), rig.verdict().measured) == (PASS, 0)
+
+
+@pytest.mark.parametrize(("for_ms", "verdict"), [(200, NOT_EXERCISED), (240, FAIL)])
+def test_as_they_meet_the_order_may_still_be_of_before(for_ms: int, verdict: str) -> None:
+    rig = RudderJudge(Follows)
+    rig.steered()
+    rig.order(-900)
+    turn(rig, 300, for_ms)
+    assert rig.says() == verdict
 
 
 @pytest.mark.parametrize(("angle", "order", "verdict"), [(6000, 3500, PASS), (-6000, -3500, PASS), (6000, 3299, FAIL)])
@@ -65,11 +75,12 @@ def test_beyond_hard_over_is_hard_over(angle: int, order: int, verdict: str) -> 
     assert rig.says() == verdict
 
 
-@pytest.mark.parametrize(("angle", "exercised"), [(200, False), (201, True), (-201, True)])
-def test_a_wheel_that_is_not_turned_shows_nothing(angle: int, exercised: bool) -> None:
-    rig = met()
-    rig.order(angle)
-    turn(rig, angle, 400)
+@pytest.mark.parametrize(("turned", "exercised"), [(200, False), (201, True), (-201, True)])
+@pytest.mark.parametrize("begin", [0, 1000, -1000])
+def test_a_wheel_that_is_not_turned_shows_nothing(begin: int, turned: int, exercised: bool) -> None:
+    rig = met(begin)
+    rig.order(begin + turned)
+    turn(rig, begin + turned, 400)
     assert rig.says() == (PASS if exercised else NOT_EXERCISED)
 
 
@@ -117,8 +128,28 @@ def test_a_wheel_unheard_for_the_control_timeout_has_to_meet_the_rudder_anew(gap
 def test_what_is_broken_is_not_judged(fault: str, place: str, judged: bool) -> None:
     rig = met()
     rig.event("fault", fault, place, 1)
+    turn(rig, 0, 280)
     turn(rig, 1500, 600)
     assert rig.says() == (FAIL if judged else NOT_EXERCISED)
+
+
+def test_a_reset_ends_a_hang() -> None:
+    rig = met()
+    rig.event("fault", "hang", NODE, 1)
+    rig.event("start", NODE, 3)
+    rig.order(0)
+    rig.report()
+    turn(rig, 0, 280)
+    turn(rig, 1500, 600)
+    assert rig.says() == FAIL
+
+
+@pytest.mark.parametrize(("spoil", "verdict"), [(True, FAIL), (False, NOT_EXERCISED)])
+def test_a_spoilt_report_names_nobody(spoil: bool, verdict: str) -> None:
+    rig = met()
+    rig.report(BRIDGE, 2, spoil=spoil)
+    turn(rig, 1500, 600, station=WHEELHOUSE, number=1)
+    assert rig.says() == verdict
 
 
 @pytest.mark.parametrize(("fault", "place"), [("rudder_jammed", "rudder"), ("hang", NODE), ("delayed", HELM)])
@@ -145,6 +176,7 @@ def test_it_follows_nobody_any_more(what: str) -> None:
         rig.event("power", NODE, 0)
     else:
         rig.event("start", NODE, 3)
+    turn(rig, 0, 280, station=WHEELHOUSE, number=1)
     turn(rig, 1500, 800, station=WHEELHOUSE, number=1)
     assert rig.says() == NOT_EXERCISED
 
