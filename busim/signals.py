@@ -8,7 +8,8 @@ from multiprocessing import resource_tracker
 
 @contextmanager
 def held_back() -> Iterator[None]:
-    """A process that is started within hears no Ctrl-C, and keeps it in mind until `let_through`. This one hears it afterwards."""
+    """A process that is started within hears no Ctrl-C, and keeps it in mind until `let_through`. This one, if it
+    has one thread, hears it afterwards."""
     if not hasattr(signal, "pthread_sigmask"):  # Windows
         yield
         return
